@@ -1,0 +1,1 @@
+"""An invented circuit, car and drivers; shares no code with the analysis."""

@@ -1,0 +1,1 @@
+"""From findings to a document tree without a format."""

@@ -1,0 +1,1 @@
+"""Curves, frames, filters and event detection on plain arrays."""

@@ -1,0 +1,1 @@
+"""Formulas of grip, drive and load."""

@@ -1,0 +1,1 @@
+"""What the car could do on this road."""
