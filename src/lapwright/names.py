@@ -56,7 +56,9 @@ _ROWS: Final = (
     ChannelName("roll", "rad", "rotation about x, left side up positive"),
     ChannelName("pitch", "rad", "rotation about y, nose down positive"),
     ChannelName("steering", "rad", "steering angle at the hand wheel, left positive"),
-    ChannelName("road_wheel_angle", "rad", "mean steering angle of the front wheels, left positive"),
+    ChannelName(
+        "road_wheel_angle", "rad", "mean steering angle of the front wheels, left positive"
+    ),
     ChannelName("throttle", "1", "throttle pedal, 0 released to 1"),
     ChannelName("brake", "1", "brake pedal, 0 released to 1"),
     ChannelName("brake_pressure", "Pa", "pressure in the brake circuit"),
