@@ -1,0 +1,84 @@
+"""From rows of text to columns of numbers, counting what is no number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class NumberColumn:
+    """A column read as numbers.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), NaN where the cell is empty or no finite number.
+    words
+        Each text that is no number, with its count, the commonest first.
+    word_rows, infinite_rows
+        Row indices of those cells and of cells that are not finite.
+    filled
+        Cells that are not empty.
+    """
+
+    values: Array
+    words: tuple[tuple[str, int], ...]
+    word_rows: IntArray
+    infinite_rows: IntArray
+    filled: int
+
+
+def read_cells(body: bytes, delimiter: str, decimal: str, cells: int) -> pl.DataFrame:
+    """Split rows into cells, all as text.
+
+    Parameters
+    ----------
+    body
+        Rows of equal cell count, UTF-8, LF line ends.
+    delimiter, decimal
+        The dialect; a decimal comma is turned into a point.
+    cells
+        Number of cells in every row.
+    """
+    if decimal == ",":
+        body = body.replace(b",", b".")
+    names = [str(i) for i in range(cells)]
+    if not body:
+        return pl.DataFrame({name: pl.Series([], dtype=pl.String) for name in names})
+    return pl.read_csv(
+        body,
+        has_header=False,
+        new_columns=names,
+        separator=delimiter,
+        infer_schema=False,
+        quote_char='"' if b'"' in body else None,
+    )
+
+
+def read_numbers(text: pl.Series) -> NumberColumn:
+    """Cast a column of text to numbers; nothing that is no number gets through."""
+    numbers = text.cast(pl.Float64, strict=False)
+    filled = len(text) - text.null_count()
+    if numbers.null_count() > text.null_count():
+        text = text.str.strip_chars()
+        numbers = text.cast(pl.Float64, strict=False)
+    values = numbers.fill_null(float("nan")).to_numpy().copy()
+    bad = numbers.is_null() & text.is_not_null() & (text != "").fill_null(value=False)
+    infinite = np.flatnonzero(np.isinf(values))
+    values[infinite] = np.nan
+    rows = np.flatnonzero(bad.to_numpy()).astype(np.int64)
+    return NumberColumn(values, _count_words(text, rows), rows, infinite.astype(np.int64), filled)
+
+
+def _count_words(text: pl.Series, rows: IntArray) -> tuple[tuple[str, int], ...]:
+    if not rows.size:
+        return ()
+    counts = text.gather(rows).value_counts(sort=True, name="n")
+    return tuple((str(w)[:40], int(n)) for w, n in counts.head(50).iter_rows())

@@ -1,0 +1,170 @@
+"""Which lines of a text table are rows, and which are too short, too long or broken."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+IntArray = NDArray[np.int64]
+
+#: Longest line that is read, in bytes.
+LINE_LIMIT = 262_144
+#: Longest cell that is read, in bytes.
+CELL_LIMIT = 65_536
+#: Most columns that are read.
+COLUMN_LIMIT = 2_000
+
+_LF, _QUOTE, _NUL = 10, 34, 0
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """The rows of a text table.
+
+    Parameters
+    ----------
+    body
+        Bytes of the good rows, each ending in LF.
+    line_of_row
+        Line number in the file of each good row, shape (n,).
+    wrong, wrong_cells
+        Line numbers and cell counts of rows with another number of cells.
+    zeroed, too_long, mended_quotes
+        Line numbers of rows with NUL bytes, of rows over the limits, and of
+        rows in which a quote that never closes was taken as text.
+    cut
+        Line number of a last line that has no end and too few cells, else 0.
+    zero_bytes
+        How many NUL bytes there were.
+    """
+
+    body: bytes
+    line_of_row: IntArray
+    wrong: IntArray
+    wrong_cells: IntArray
+    zeroed: IntArray
+    too_long: IntArray
+    mended_quotes: IntArray
+    cut: int
+    zero_bytes: int
+
+
+def find_rows(body: bytes, first_line: int, delimiter: str, cells: int) -> Rows:
+    """Sort the lines of a table's body.
+
+    Parameters
+    ----------
+    body
+        UTF-8, LF line ends, from the first data row on.
+    first_line
+        Line number of the first data row.
+    delimiter
+        One ASCII sign.
+    cells
+        Cells of a proper row.
+    """
+    unended = bool(body) and not body.endswith(b"\n")
+    if unended:
+        body += b"\n"
+    signs = np.frombuffer(body, dtype=np.uint8)
+    ends = np.flatnonzero(signs == _LF)
+    starts = np.concatenate([np.zeros(1, dtype=np.int64), ends[:-1] + 1])
+    lengths = ends - starts
+    line_numbers = np.arange(ends.size, dtype=np.int64) + first_line
+    quotes = _count(signs, _QUOTE, ends) if b'"' in body else np.zeros(ends.size, dtype=np.int64)
+    if quotes.any():
+        signs = _blank_odd_quotes(signs, starts, ends, quotes % 2 == 1)
+    found = _count_outside_quotes(signs, ord(delimiter), ends, bool(quotes.any())) + 1
+    blank = lengths == 0
+    blank |= (found == 1) & (cells > 1) & _is_blank(signs, starts, ends, found)
+    nul = _count(signs, _NUL, ends) if b"\0" in body else np.zeros(ends.size, dtype=np.int64)
+    zeroed = nul > 0
+    too_long = lengths > _longest(signs, starts, ends, lengths, delimiter)
+    too_long |= lengths > LINE_LIMIT
+    broken = blank | zeroed | too_long
+    short = (found != cells) & ~broken
+    cut = int(line_numbers[-1]) if unended and short.size and short[-1] else 0
+    if cut:
+        short[-1] = False
+    good = ~(broken | short)
+    if cut:
+        good[-1] = False
+    return Rows(
+        body=_keep(signs, starts, ends, good),
+        line_of_row=line_numbers[good],
+        wrong=line_numbers[short],
+        wrong_cells=found[short],
+        zeroed=line_numbers[zeroed],
+        too_long=line_numbers[too_long & ~zeroed],
+        mended_quotes=line_numbers[quotes % 2 == 1],
+        cut=cut,
+        zero_bytes=int(nul.sum()),
+    )
+
+
+def _count(signs: NDArray[np.uint8], sign: int, ends: IntArray) -> IntArray:
+    """Count one sign in each line."""
+    places = np.flatnonzero(signs == sign)
+    up_to = np.searchsorted(places, ends)
+    return np.diff(up_to, prepend=0).astype(np.int64)
+
+
+def _count_outside_quotes(
+    signs: NDArray[np.uint8], sign: int, ends: IntArray, quoted: bool
+) -> IntArray:
+    if not quoted:
+        return _count(signs, sign, ends)
+    inside = np.cumsum(signs == _QUOTE) % 2 == 1
+    return _count(np.where(inside, np.uint8(_QUOTE), signs), sign, ends)
+
+
+def _blank_odd_quotes(
+    signs: NDArray[np.uint8], starts: IntArray, ends: IntArray, odd: NDArray[np.bool_]
+) -> NDArray[np.uint8]:
+    """Turn the quotes of lines with an odd number of them into apostrophes."""
+    if not odd.any():
+        return signs
+    signs = signs.copy()
+    for start, end in zip(starts[odd], ends[odd], strict=True):
+        line = signs[start:end]
+        line[line == _QUOTE] = ord("'")
+    return signs
+
+
+def _is_blank(
+    signs: NDArray[np.uint8], starts: IntArray, ends: IntArray, found: IntArray
+) -> NDArray[np.bool_]:
+    blank = np.zeros(ends.size, dtype=bool)
+    for i in np.flatnonzero(found == 1)[:100_000]:
+        blank[i] = not signs[starts[i] : ends[i]].tobytes().strip()
+    return blank
+
+
+def _longest(
+    signs: NDArray[np.uint8],
+    starts: IntArray,
+    ends: IntArray,
+    lengths: IntArray,
+    delimiter: str,
+) -> IntArray:
+    """Longest line allowed: 0 for a line with a cell over the limit, else no bound."""
+    allowed = np.full(ends.size, np.iinfo(np.int64).max, dtype=np.int64)
+    for i in np.flatnonzero(lengths > CELL_LIMIT):
+        cells = signs[starts[i] : ends[i]].tobytes().split(delimiter.encode())
+        if max(map(len, cells)) > CELL_LIMIT:
+            allowed[i] = 0
+    return allowed
+
+
+def _keep(
+    signs: NDArray[np.uint8], starts: IntArray, ends: IntArray, good: NDArray[np.bool_]
+) -> bytes:
+    if good.all():
+        return signs.tobytes()
+    edges = np.zeros(signs.size + 1, dtype=np.int8)
+    edges[starts[good]] += 1
+    edges[ends[good] + 1] -= 1
+    kept = np.cumsum(edges[:-1], dtype=np.int8).astype(bool)
+    return bytes(signs[kept].tobytes())

@@ -1,0 +1,204 @@
+"""The channel mapping: which column is which channel, in which unit, and how late."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from lapwright.errors import InputError, UsageError
+from lapwright.messages import Message
+from lapwright.model.recording import Channel, Recording
+from lapwright.names import GLOSSARY
+
+#: What `Span.what` says of a channel whose sign was turned.
+SIGN_TURNED = "sign turned"
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelRule:
+    """What is known about one channel beforehand.
+
+    Parameters
+    ----------
+    column
+        Name of the column as in the file, with or without its unit, or its
+        number as "#6"; None leaves the choice to the names.
+    unit
+        Unit of the column; overrules the header.
+    scale, invert
+        Raw values are multiplied by ``scale``, and by -1 when ``invert``.
+    delay_s
+        How much later than the pedals this channel shows an event.
+    rate_hz
+        For ``time`` only: sample rate of a file without a time column.
+    """
+
+    column: str | None = None
+    unit: str | None = None
+    scale: float = 1.0
+    invert: bool = False
+    delay_s: float = 0.0
+    rate_hz: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelMapping:
+    """Rules by canonical channel name."""
+
+    rules: Mapping[str, ChannelRule] = field(default_factory=dict)
+
+    def rule(self, channel: str) -> ChannelRule:
+        """Return the rule of a channel, or one that says nothing."""
+        return self.rules.get(channel, ChannelRule())
+
+
+_TEXT_FIELDS = ("column", "unit")
+_NUMBER_FIELDS = {"scale": "scale", "delay_s": "delay_s", "rate": "rate_hz", "rate_hz": "rate_hz"}
+
+
+def read_mapping(path: Path) -> ChannelMapping:
+    """Read a channel mapping file.
+
+    Raises
+    ------
+    InputError
+        When the file is no TOML, or a key or value is not understood.
+    """
+    try:
+        document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise InputError([_refuse(path, f"cannot be opened ({error.strerror})")]) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError([_refuse(path, f"not TOML: {error}")]) from error
+    rules: dict[str, ChannelRule] = {}
+    channels = document.get("channels", {})
+    if not isinstance(channels, dict):
+        raise InputError([_refuse(path, "'channels' holds no tables")])
+    for name, entries in channels.items():
+        if name not in GLOSSARY or not isinstance(entries, dict):
+            raise InputError([_refuse(path, f"[channels.{name}] names no known channel")])
+        rules[name] = _read_rule(path, name, entries)
+    return ChannelMapping(rules)
+
+
+def _read_rule(path: Path, name: str, entries: Mapping[str, object]) -> ChannelRule:
+    rule = ChannelRule()
+    for key, value in entries.items():
+        try:
+            rule = _set_field(rule, key, value)
+        except ValueError as error:
+            raise InputError([_refuse(path, f"[channels.{name}] {error}")]) from error
+    return rule
+
+
+def _refuse(path: Path, found: str) -> Message:
+    return Message(
+        "refused",
+        path.name,
+        found,
+        "The mapping was not used",
+        'Write entries like [channels.speed] column = "GS" unit = "km/h"',
+    )
+
+
+def _set_field(rule: ChannelRule, key: str, value: object) -> ChannelRule:
+    """Set one field of a rule from a TOML value or from text."""
+    if key in _TEXT_FIELDS:
+        return replace(rule, **{key: str(value)})  # type: ignore[arg-type]
+    if key in _NUMBER_FIELDS:
+        number = str(value).lower().removesuffix("hz").strip()
+        return replace(rule, **{_NUMBER_FIELDS[key]: float(number)})  # type: ignore[arg-type]
+    if key == "invert":
+        if str(value).lower() not in ("true", "false"):
+            raise ValueError(f"invert = {value!r} is neither true nor false")
+        return replace(rule, invert=str(value).lower() == "true")
+    raise ValueError(f"{key!r} is none of column, unit, scale, invert, delay_s, rate")
+
+
+def parse_answers(settings: Iterable[str]) -> dict[str, str]:
+    """Split texts like ``speed.unit=km/h`` into a dictionary.
+
+    Raises
+    ------
+    UsageError
+        When a text has another shape or names no known channel.
+    """
+    answers: dict[str, str] = {}
+    for text in settings:
+        key, mark, value = text.partition("=")
+        channel, dot, _ = key.strip().partition(".")
+        if not mark or not dot or channel not in GLOSSARY:
+            raise UsageError(
+                f"--set {text}: expected CHANNEL.unit=UNIT (or .column=, .invert=, .scale=, "
+                ".delay_s=) with a channel of the glossary, such as --set speed.unit=km/h"
+            )
+        answers[key.strip()] = value.strip()
+    return answers
+
+
+def add_answers(mapping: ChannelMapping | None, answers: Mapping[str, str]) -> ChannelMapping:
+    """Overrule a mapping with answers given as ``{"speed.unit": "km/h"}``.
+
+    Raises
+    ------
+    UsageError
+        When a channel, a field or a value is not understood.
+    """
+    rules = dict(mapping.rules) if mapping else {}
+    for key, value in answers.items():
+        channel, _, entry = key.partition(".")
+        if channel not in GLOSSARY:
+            raise UsageError(f"--set {key}={value}: {channel!r} is no channel of the glossary")
+        try:
+            rules[channel] = _set_field(rules.get(channel, ChannelRule()), entry or "unit", value)
+        except ValueError as error:
+            raise UsageError(f"--set {key}={value}: {error}") from error
+    return ChannelMapping(rules)
+
+
+def write_mapping(recording: Recording, path: Path) -> None:
+    """Write the mapping that reads this recording as it was read, whole or not at all."""
+    text = render_mapping(recording)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    part = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        part.replace(path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+
+
+def render_mapping(recording: Recording) -> str:
+    """Render the mapping of a recording as TOML text."""
+    turned = {s.channel for s in recording.repairs if s.what == SIGN_TURNED}
+    lines = [f"# Channels of {json.dumps(recording.file, ensure_ascii=False)}."]
+    lines.append("# Edit column, unit, scale, invert and delay_s; delete what is right by itself.")
+    for name, channel in recording.channels.items():
+        if channel.original:
+            lines += ["", f"[channels.{name}]", *_render_rule(channel, name in turned)]
+    if recording.others:
+        lines += ["", "# Columns that are not used; name a channel to use one:"]
+        lines += [f"#   column = {_quote(c.original)}" for c in recording.others.values()]
+    return "\n".join(lines) + "\n"
+
+
+def _render_rule(channel: Channel, turned: bool) -> list[str]:
+    return [
+        f"column = {_quote(channel.original)}",
+        f"unit = {_quote(channel.original_unit or channel.unit)}",
+        "scale = 1.0",
+        f"invert = {'true' if turned else 'false'}",
+        f"delay_s = {channel.delay_s!r}",
+    ]
+
+
+def _quote(text: str) -> str:
+    """Write a TOML basic string; JSON's escapes are a subset of TOML's."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -1,0 +1,89 @@
+"""One door to all formats: recognise by content, then read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from lapwright.errors import InputError
+from lapwright.messages import Message
+from lapwright.model.recording import Recording
+from lapwright.readers import csv, markup, parquet
+from lapwright.readers.mapping import ChannelMapping, add_answers
+from lapwright.readers.questions import settle_questions
+from lapwright.readers.source import Source, read_source
+
+_HEAD_BYTES = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """A format: how its first bytes are recognised, and how it is read."""
+
+    name: str
+    recognise: Callable[[bytes], bool]
+    read: Callable[[Source, ChannelMapping], Recording]
+
+
+#: In the order in which they are tried; text tables come last, since any text can be one.
+FORMATS: tuple[Format, ...] = (
+    Format("Parquet", parquet.recognise, parquet.read),
+    Format("markup", markup.recognise, markup.read),
+    Format("CSV", csv.recognise, csv.read),
+)
+
+
+def read_log(
+    path: str | Path,
+    *,
+    mapping: ChannelMapping | None = None,
+    unit_answers: Mapping[str, str] | None = None,
+    accept_offered: bool = False,
+) -> Recording:
+    """Read a log into a recording, mended as text but not yet as signals.
+
+    Parameters
+    ----------
+    path
+        The file; its format is told by its content.
+    mapping
+        Rules that overrule names and units of the file.
+    unit_answers
+        Answers to questions, such as ``{"speed.unit": "km/h"}``.
+    accept_offered
+        Take every offered answer and list it as a repair.
+
+    Returns
+    -------
+    Recording
+        Its messages may still hold questions that did not keep the file from
+        being read; `lapwright.model.repair.repair_recording` raises on them
+        together with its own.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be used, or a question must be answered first.
+    UsageError
+        When an answer names no channel or field.
+    """
+    source = read_source(Path(path))
+    rules = add_answers(mapping, unit_answers or {})
+    chosen = next((f for f in FORMATS if f.recognise(source.data[:_HEAD_BYTES])), None)
+    if chosen is None:
+        raise InputError([_refuse_format(source)])
+    return settle_questions(lambda r: chosen.read(source, r), rules, accept_offered)
+
+
+def _refuse_format(source: Source) -> Message:
+    names = ", ".join(f.name for f in FORMATS if f.name != "markup")
+    return Message(
+        "refused",
+        source.file,
+        "the content is none of the formats that are read here",
+        "Nothing was imported",
+        f"Export as one of {names}",
+        place="byte 0",
+        byte=0,
+    )

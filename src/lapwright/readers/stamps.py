@@ -1,0 +1,114 @@
+"""Time stamps of every usual shape as seconds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lapwright.readers.table import Column
+from lapwright.units import Unit
+
+Array = NDArray[np.float64]
+Kind = Literal["relative", "epoch", "of_day", "none"]
+
+#: A number beyond this is no session's running time but a Unix time stamp.
+_EPOCH_S = 3e8
+#: Upper bounds of Unix time stamps in s, ms, us and ns, with what one tick is in seconds.
+_TICKS = ((1e11, 1.0), (1e14, 1e-3), (1e17, 1e-6), (float("inf"), 1e-9))
+_DATE_FORMATS = (
+    "%Y-%m-%d %H:%M:%S%.f", "%Y/%m/%d %H:%M:%S%.f", "%d.%m.%Y %H:%M:%S%.f",
+    "%d/%m/%Y %H:%M:%S%.f", "%m/%d/%Y %H:%M:%S%.f", "%Y%m%d %H%M%S%.f",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Stamps:
+    """Seconds of each row, shape (n,), NaN where unreadable, and what they count from."""
+
+    seconds: Array
+    kind: Kind
+
+
+def read_stamps(column: Column, unit: Unit | None, date: Column | None = None) -> Stamps:
+    """Read a column of time stamps.
+
+    Parameters
+    ----------
+    column
+        Numbers, clock times (``mm:ss.f``, ``hh:mm:ss.f``) or dates with times.
+    unit
+        Unit of numbers; None takes seconds, or the tick of a Unix time stamp.
+    date
+        A column of dates that belongs to clock times.
+    """
+    readable = np.isfinite(column.values)
+    if readable.mean() > 0.5 if readable.size else False:
+        return _read_numbers(column.values, unit)
+    if column.text is None:
+        return Stamps(column.values, "none")
+    text = column.text.str.strip_chars()
+    if date is not None and date.text is not None:
+        text = date.text.str.strip_chars() + " " + text
+    seconds = _read_dates(text)
+    if np.isfinite(seconds).mean() > 0.5:
+        return Stamps(seconds, "epoch")
+    seconds = _read_clock(column.text.str.strip_chars())
+    if np.isfinite(seconds).mean() > 0.5:
+        return Stamps(_unwrap_midnight(seconds), "of_day")
+    return Stamps(seconds, "none")
+
+
+def _read_numbers(values: Array, unit: Unit | None) -> Stamps:
+    size = float(np.nanmedian(np.abs(values)))
+    # Most of the file must be far from 0, so that a clock that once fell to 0 is still seen.
+    if unit is not None:
+        seconds = values * unit.factor
+        return Stamps(seconds, "epoch" if size * unit.factor > _EPOCH_S else "relative")
+    if size < _EPOCH_S:
+        return Stamps(values, "relative")
+    tick = next(tick for bound, tick in _TICKS if size < bound)
+    return Stamps(values * tick, "epoch")
+
+
+def _read_dates(text: pl.Series) -> Array:
+    plain = text.str.replace("T", " ", literal=True).str.replace(r"\s*(Z|UTC)$", "")
+    offset = plain.str.extract(r"([+-]\d{2}:?\d{2})$")
+    plain = plain.str.replace(r"\s*[+-]\d{2}:?\d{2}$", "")
+    head = plain.drop_nulls().head(200)
+    for pattern in _DATE_FORMATS:
+        if head.str.to_datetime(pattern, strict=False, time_unit="us").null_count() * 2 < len(head):
+            stamps = plain.str.to_datetime(pattern, strict=False, time_unit="us")
+            seconds = stamps.dt.epoch("us").cast(pl.Float64).fill_null(float("nan")).to_numpy()
+            return np.asarray(seconds / 1e6 - _read_offset(offset))
+    return np.full(len(text), np.nan)
+
+
+def _read_offset(offset: pl.Series) -> Array:
+    """Seconds east of UTC; 0 where none is written."""
+    if offset.null_count() == len(offset):
+        return np.zeros(len(offset))
+    digits = offset.str.replace(":", "", literal=True)
+    hours = digits.str.slice(1, 2).cast(pl.Float64, strict=False).fill_null(0.0).to_numpy()
+    minutes = digits.str.slice(3, 2).cast(pl.Float64, strict=False).fill_null(0.0).to_numpy()
+    sign = np.where(digits.str.starts_with("-").fill_null(value=False).to_numpy(), -1.0, 1.0)
+    return np.asarray(sign * (hours * 3600.0 + minutes * 60.0))
+
+
+def _read_clock(text: pl.Series) -> Array:
+    text = text.str.replace(",", ".", literal=True)
+    parts = [
+        text.str.extract(r"^(?:(\d+):)?(\d{1,2}):(\d{1,2}(?:\.\d+)?)$", group)
+        .cast(pl.Float64, strict=False)
+        for group in (1, 2, 3)
+    ]  # fmt: skip
+    hours, minutes, seconds = (p.fill_null(float("nan")).to_numpy() for p in parts)
+    return np.asarray(np.nan_to_num(hours) * 3600.0 + minutes * 60.0 + seconds)
+
+
+def _unwrap_midnight(seconds: Array) -> Array:
+    falls = np.diff(seconds, prepend=seconds[:1]) < -80_000.0
+    return np.asarray(seconds + 86_400.0 * np.cumsum(falls))
