@@ -32,7 +32,8 @@ class Channel:
     values
         Shape (n,), NaN where missing.
     original, original_unit
-        As written in the file; None where the file gave no unit.
+        As written in the file; the unit is None where the file gave none, and
+        the one taken instead where ``how_known`` is "mapping" or "physics".
     how_known
         How the unit came to be known: the file's header, a channel mapping,
         the channel's name, a check against physics, or assumed as the glossary's.
@@ -52,10 +53,11 @@ class Channel:
 
     @property
     def rate_hz(self) -> float:
-        """Median native sampling rate in Hz; NaN with fewer than two samples."""
+        """Native sampling rate in Hz outside gaps; NaN with fewer than two samples."""
         if self.time.size < 2:
             return float("nan")
-        return float(1.0 / np.median(np.diff(self.time)))
+        steps = np.diff(self.time)
+        return float(1.0 / np.mean(steps[steps < 2.5 * np.median(steps)]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,10 +13,8 @@ from pathlib import Path
 from lapwright.errors import InputError, UsageError
 from lapwright.messages import Message
 from lapwright.model.recording import Channel, Recording
+from lapwright.model.unit_faults import SIGN_TURNED
 from lapwright.names import GLOSSARY
-
-#: What `Span.what` says of a channel whose sign was turned.
-SIGN_TURNED = "sign turned"
 
 
 @dataclass(frozen=True, slots=True)

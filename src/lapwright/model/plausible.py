@@ -1,0 +1,216 @@
+"""What physics says about channels: the same windowed means of both sides of an equation.
+
+A derivative is compared through differences over a window and the other side
+through its mean over the same window, so that both pass the same filter and a
+slope of 1 is exact for clean data: ``mean(dx/dt) = (x(t+h) − x(t−h)) / 2h``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapwright.model.amend import blank_marked, find_place_names
+from lapwright.model.recording import Channel, Recording
+
+Array = NDArray[np.float64]
+
+_GRID_HZ = 10.0
+_HALF_WINDOW_S = 0.5
+_EARTH_A = 6378137.0
+_EARTH_E2 = 6.69437999014e-3
+#: Below this speed the direction of travel says nothing.
+SLOW_MPS = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Quantities on one grid, each of shape (m,), NaN where unknown; None where not logged.
+
+    Parameters
+    ----------
+    time
+        Seconds, 10 per second or fewer.
+    path_speed, path_course, path_rate
+        Speed in m/s, direction in rad and its rate in rad/s, from positions.
+    east, north
+        Components of the velocity from positions in m/s.
+    speed
+        Logged speed, or else the logged velocity components, or else the path's.
+    speed_rate
+        Its rate of change in m/s^2.
+    half_window
+        h in seconds.
+    """
+
+    time: Array
+    half_window: float
+    speed: Array | None
+    speed_rate: Array | None
+    path_speed: Array | None = None
+    path_course: Array | None = None
+    path_rate: Array | None = None
+    east: Array | None = None
+    north: Array | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A line through the origin: median ratio, correlation, spread of ratios, pairs used."""
+
+    slope: float
+    r: float
+    spread: float
+    n: int
+
+
+def project_plane(latitude: Array, longitude: Array) -> tuple[Array, Array]:
+    """Put WGS 84 degrees on a local plane: metres east and north, good to 0.1 % over 10 km."""
+    known = np.isfinite(latitude) & np.isfinite(longitude)
+    lat0 = np.radians(np.median(latitude[known])) if known.any() else 0.0
+    lon0 = np.median(longitude[known]) if known.any() else 0.0
+    w = np.sqrt(1.0 - _EARTH_E2 * np.sin(lat0) ** 2)
+    east = np.radians(longitude - lon0) * _EARTH_A / w * np.cos(lat0)
+    north = (np.radians(latitude) - lat0) * _EARTH_A * (1.0 - _EARTH_E2) / w**3
+    return np.asarray(east), np.asarray(north)
+
+
+def find_plane(recording: Recording) -> tuple[Array, Array, Array] | None:
+    """Find positions in metres: time, x and y of trusted samples, each of shape (n,)."""
+    names = find_place_names(recording)
+    if names is None:
+        return None
+    first, second = (blank_marked(recording, n) for n in names)
+    if first.time.size != second.time.size:
+        return None
+    known = np.isfinite(first.values) & np.isfinite(second.values)
+    if known.sum() < 5:
+        return None
+    a, b = first.values[known], second.values[known]
+    if names[0] == "latitude":
+        a, b = project_plane(a, b)
+    return first.time[known], a, b
+
+
+def build_evidence(recording: Recording) -> Evidence | None:
+    """Build the grid of comparable quantities; None for a recording too short to judge."""
+    moving = [c for c in recording.channels.values() if c.name not in ("time", "utc")]
+    if not moving:
+        return None
+    start = min(float(c.time[0]) for c in moving)
+    end = max(float(c.time[-1]) for c in moving)
+    place = find_plane(recording)
+    step = float(np.median(np.diff(place[0]))) if place is not None else 0.1
+    half = max(_HALF_WINDOW_S, 1.0 * step)
+    if end - start < 20.0:
+        return None
+    time = np.arange(start + 2 * half, end - 2 * half, max(1.0 / _GRID_HZ, step))
+    speed = _find_speed(recording, time, half)
+    evidence = Evidence(time, half, *(speed or (None, None)))
+    return evidence if place is None else _add_path(evidence, *place)
+
+
+def _find_speed(recording: Recording, time: Array, half: float) -> tuple[Array, Array] | None:
+    if "speed" in recording.channels:
+        channel = blank_marked(recording, "speed")
+    elif "velocity_forward" in recording.channels:
+        channel = blank_marked(recording, "velocity_forward")
+    else:
+        return None
+    return mean_over(channel, time, half), rate_over(channel, time, half)
+
+
+def _add_path(evidence: Evidence, t: Array, x: Array, y: Array) -> Evidence:
+    half, time = evidence.half_window, evidence.time
+    gap = max(2.5 * float(np.median(np.diff(t))), 0.3)
+    east = _difference(t, x, time, half, gap)
+    north = _difference(t, y, time, half, gap)
+    path_speed = np.hypot(east, north)
+    course = _course(t, x, y, time, half / 2, gap)
+    before = _course(t, x, y, time - half, half / 2, gap)
+    after = _course(t, x, y, time + half, half / 2, gap)
+    rate = wrap(after - before) / (2 * half)
+    rate = np.where(path_speed > SLOW_MPS, rate, np.nan)
+    speed, speed_rate = evidence.speed, evidence.speed_rate
+    if speed is None:
+        speed = path_speed
+        speed_rate = np.gradient(path_speed, time) if time.size > 2 else np.zeros_like(time)
+    return Evidence(time, half, speed, speed_rate, path_speed, course, rate, east, north)
+
+
+def _course(t: Array, x: Array, y: Array, time: Array, half: float, gap: float) -> Array:
+    dx = _difference(t, x, time, half, gap)
+    dy = _difference(t, y, time, half, gap)
+    return np.asarray(np.where(np.hypot(dx, dy) > SLOW_MPS, np.arctan2(dy, dx), np.nan))
+
+
+def wrap(angle: Array) -> Array:
+    """Bring angles in rad, any shape, into −π to π."""
+    return np.asarray((angle + np.pi) % (2.0 * np.pi) - np.pi)
+
+
+def _difference(t: Array, values: Array, time: Array, half: float, gap: float) -> Array:
+    """Mean rate of change over ``time ± half``; NaN where a gap lies inside."""
+    rise = np.interp(time + half, t, values) - np.interp(time - half, t, values)
+    return np.asarray(np.where(_is_whole(t, time, half, gap), rise / (2.0 * half), np.nan))
+
+
+def _is_whole(t: Array, time: Array, half: float, gap: float) -> NDArray[np.bool_]:
+    """Whether no gap in the samples touches ``time ± half``."""
+    wide = np.flatnonzero(np.diff(t) > gap)
+    whole = (time - half >= t[0]) & (time + half <= t[-1])
+    begun = np.searchsorted(t[wide], time + half, side="left")
+    ended = np.searchsorted(t[wide + 1], time - half, side="right")
+    whole &= begun == ended
+    return np.asarray(whole)
+
+
+def mean_over(channel: Channel, time: Array, half: float) -> Array:
+    """Mean of a channel over ``time ± half``, shape of ``time``, NaN near gaps."""
+    t, values = _known(channel)
+    if t.size < 3:
+        return np.full(time.size, np.nan)
+    area = np.concatenate([np.zeros(1), np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(t))])
+    gap = max(2.5 * float(np.median(np.diff(t))), 0.3)
+    return _difference(t, area, time, half, gap)
+
+
+def rate_over(channel: Channel, time: Array, half: float) -> Array:
+    """Mean rate of change of a channel over ``time ± half``, NaN near gaps."""
+    t, values = _known(channel)
+    if t.size < 3:
+        return np.full(time.size, np.nan)
+    gap = max(2.5 * float(np.median(np.diff(t))), 0.3)
+    return _difference(t, values, time, half, gap)
+
+
+def _known(channel: Channel) -> tuple[Array, Array]:
+    known = np.isfinite(channel.values)
+    return channel.time[known], channel.values[known]
+
+
+def fit_ratio(x: Array, y: Array, least: float, enough: int = 50) -> Fit | None:
+    """Fit ``y = slope * x`` robustly; None when there is too little to judge.
+
+    Parameters
+    ----------
+    x, y
+        Shape (m,), NaN where unknown.
+    least
+        Pairs with a smaller ``abs(x)`` say nothing about the slope.
+    enough
+        Pairs needed.
+    """
+    known = np.isfinite(x) & np.isfinite(y)
+    x, y = x[known], y[known]
+    strong = np.abs(x) >= least
+    if strong.sum() < enough:
+        return None
+    ratios = y[strong] / x[strong]
+    slope = float(np.median(ratios))
+    spread = float(1.4826 * np.median(np.abs(ratios - slope)))
+    if np.std(x) == 0.0 or np.std(y) == 0.0:
+        return Fit(slope, 0.0, spread, int(strong.sum()))
+    return Fit(slope, float(np.corrcoef(x, y)[0, 1]), spread, int(strong.sum()))

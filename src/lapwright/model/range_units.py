@@ -1,0 +1,62 @@
+"""Units that a header leaves out, told by the range of the values."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from lapwright.model.amend import drop_channel, note_repairs, put_channels, say
+from lapwright.model.recording import Channel, Recording, Span
+from lapwright.names import GLOSSARY
+from lapwright.units import find_unit
+
+#: Above the first figure a channel without a unit is read in the second (common practice,
+#: no source): pedals beyond 1.5 are per cent, an engine beyond 1 000 counts turns a minute.
+_BEYOND = {
+    "throttle": ((1.5, "%"),),
+    "brake": ((101.0, "bar"), (1.5, "%")),
+    "lap_share": ((1.5, "%"),),
+    "engine_speed": ((1600.0, "1/min"),),
+    "steering": ((12.0, "deg"),),
+    "road_wheel_angle": ((1.2, "deg"),),
+    "roll": ((1.2, "deg"),),
+    "pitch": ((1.2, "deg"),),
+    "brake_pressure": ((250_000.0, "Pa"), (300.0, "kPa"), (0.0, "bar")),
+    "speed": ((130.0, "km/h"),),
+}
+
+
+def guess_units(recording: Recording) -> Recording:
+    """Read channels without a unit in the unit that their range tells, and say so."""
+    for name in _BEYOND:
+        channel = recording.channels.get(name)
+        if channel is not None and channel.how_known == "assumed":
+            recording = _guess(recording, channel)
+    return recording
+
+
+def _guess(recording: Recording, channel: Channel) -> Recording:
+    known = np.abs(channel.values[np.isfinite(channel.values)])
+    if not known.size:
+        return recording
+    largest = float(np.percentile(known, 99.9))
+    unit_text = next((u for bound, u in _BEYOND[channel.name] if largest > bound), None)
+    unit = find_unit(unit_text) if unit_text else None
+    if unit is None or unit_text is None:
+        return recording
+    name = "brake_pressure" if unit.dimension == "pressure" else channel.name
+    read = replace(
+        channel,
+        name=name,
+        unit=GLOSSARY[name].unit,
+        values=channel.values * unit.factor,
+        original_unit=unit_text,
+        how_known="physics",
+    )
+    found = f"no unit; values reach {largest:.4g}"
+    recording = say(recording, "repaired", channel.name, found, f"Read as {unit_text}")
+    if name != channel.name:
+        recording = drop_channel(recording, channel.name)
+    span = Span(name, float(channel.time[0]), float(channel.time[-1]), f"read as {unit_text}")
+    return note_repairs(put_channels(recording, read), [span])

@@ -1,0 +1,59 @@
+"""From a recording as read to one that can be trusted: every change listed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from lapwright.errors import InputError
+from lapwright.messages import worst_outcome
+from lapwright.model.attitude_faults import check_attitude
+from lapwright.model.missing import check_missing
+from lapwright.model.place_faults import repair_place
+from lapwright.model.range_units import guess_units
+from lapwright.model.recording import Recording
+from lapwright.model.retime import restore_clock, retime_place
+from lapwright.model.sensor_faults import repair_sensors
+from lapwright.model.unit_faults import check_units
+
+
+def repair_recording(recording: Recording, *, accept_offered: bool = False) -> Recording:
+    """Repair a recording's signals and mark what cannot be trusted.
+
+    Parameters
+    ----------
+    recording
+        As a reader gives it.
+    accept_offered
+        Take every offered answer and list it as repaired.
+
+    Returns
+    -------
+    Recording
+        With new messages, repairs and marked stretches. Removed samples are
+        NaN; marked stretches keep their values.
+
+    Raises
+    ------
+    InputError
+        With all questions at once, those of reading included, or a refusal.
+    """
+    examined = examine_recording(recording, accept_offered=accept_offered)
+    if worst_outcome(examined.messages) in ("ask", "refused"):
+        raise InputError([m for m in examined.messages if m.outcome in ("ask", "refused")])
+    return examined
+
+
+def examine_recording(recording: Recording, *, accept_offered: bool = False) -> Recording:
+    """Repair as `repair_recording` does, but keep questions as messages."""
+    recording = guess_units(recording)
+    recording = repair_place(recording)
+    recording = restore_clock(recording)
+    recording = repair_sensors(recording)
+    recording = check_attitude(recording)
+    recording = check_units(recording, accept_offered=accept_offered)
+    recording = retime_place(recording)
+    return check_missing(_drop_repeated_messages(recording))
+
+
+def _drop_repeated_messages(recording: Recording) -> Recording:
+    return replace(recording, messages=tuple(dict.fromkeys(recording.messages)))

@@ -1,0 +1,280 @@
+"""Units, signs and axes held against physics."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapwright.messages import Outcome
+from lapwright.model.amend import mark, note_repairs, put_channels, say, whole_span
+from lapwright.model.plausible import Evidence, Fit, build_evidence, fit_ratio, mean_over
+from lapwright.model.recording import Channel, Recording, Span
+from lapwright.names import GLOSSARY
+from lapwright.units import find_unit
+
+Array = NDArray[np.float64]
+
+#: What `Span.what` says of a channel that is kept but not to be used.
+NOT_USED = "not used"
+#: What `Span.what` says of a channel whose sign was turned.
+SIGN_TURNED = "sign turned"
+#: A ratio within this of a unit's is that unit (common practice, no source).
+_UNIT_TOLERANCE = 0.04
+#: Slope and correlation within which two sources agree (FAULTS' first thresholds).
+_SLOPE = (0.8, 1.2)
+_CORRELATION = 0.8
+#: Below this correlation nothing can be said about a slope.
+_RELATED = 0.3
+
+_SPEEDS = ("m/s", "km/h", "mph", "kn")
+_RATES = ("rad/s", "deg/s")
+_ACCELERATIONS = ("m/s^2", "g")
+_WHEELS = tuple(n for n in GLOSSARY if n.startswith("wheel_speed_"))
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One channel against what physics gives for it.
+
+    Parameters
+    ----------
+    name
+        The channel.
+    units
+        Units in which its column may be.
+    other
+        What it is held against, in words.
+    expected
+        Its value by physics on the evidence's grid, shape (m,).
+    least
+        Smallest expected magnitude that tells a slope.
+    signed
+        Whether the sign has a meaning that can be lost.
+    """
+
+    name: str
+    units: Sequence[str]
+    other: str
+    expected: Array
+    least: float
+    signed: bool
+
+
+def check_units(recording: Recording, *, accept_offered: bool = False) -> Recording:
+    """Hold speeds, rates and accelerations against each other and against positions.
+
+    A unit that the file does not give is taken from physics and reported; one
+    that contradicts physics is asked about when another unit fits.
+    """
+    recording = _check_each(recording, ("speed", "velocity_forward"), accept_offered)
+    recording = _check_each(recording, ("yaw_rate",), accept_offered)
+    recording = _check_each(recording, _WHEELS, accept_offered)
+    return _check_each(recording, ("acceleration_forward", "acceleration_left"), accept_offered)
+
+
+def _check_each(recording: Recording, names: Sequence[str], accept: bool) -> Recording:
+    present = [n for n in names if n in recording.channels]
+    evidence = build_evidence(recording) if present else None
+    if evidence is None:
+        return recording
+    for name in present:
+        check = _build_check(recording, evidence, name)
+        if check is not None:
+            recording = _judge(recording, evidence, check, accept)
+    return recording
+
+
+def _build_check(recording: Recording, evidence: Evidence, name: str) -> Check | None:
+    """Say what physics gives for a channel; None when nothing in the file tells it."""
+    if name in ("speed", "velocity_forward"):
+        if evidence.path_speed is None:
+            return None
+        return Check(name, _SPEEDS, "speed from positions", evidence.path_speed, 8.0, False)
+    if name in _WHEELS:
+        if evidence.speed is None:
+            return None
+        return Check(name, _SPEEDS, "speed", evidence.speed, 8.0, False)
+    if name == "yaw_rate":
+        if evidence.path_rate is None:
+            return None
+        return Check(name, _RATES, "turning rate of the path", evidence.path_rate, 0.1, True)
+    if name == "acceleration_forward":
+        if evidence.speed_rate is None:
+            return None
+        return Check(
+            name, _ACCELERATIONS, "rate of change of speed", evidence.speed_rate, 1.0, True
+        )
+    if evidence.speed is None:
+        return None
+    rate, other = evidence.path_rate, "speed × turning rate of the path"
+    if "yaw_rate" in recording.channels and not _is_unused(recording, "yaw_rate"):
+        rate, other = _mean(recording, evidence, "yaw_rate"), "speed × yaw rate"
+    if rate is None:
+        return None
+    return Check(name, _ACCELERATIONS, other, evidence.speed * rate, 1.0, True)
+
+
+def _is_unused(recording: Recording, name: str) -> bool:
+    return any(s.channel == name and s.what == NOT_USED for s in recording.marked)
+
+
+def _mean(recording: Recording, evidence: Evidence, name: str) -> Array:
+    return mean_over(recording.channels[name], evidence.time, evidence.half_window)
+
+
+def _judge(recording: Recording, evidence: Evidence, check: Check, accept: bool) -> Recording:
+    values = _mean(recording, evidence, check.name)
+    fit = fit_ratio(check.expected, values, check.least)
+    if fit is None:
+        return recording
+    channel = recording.channels[check.name]
+    size = abs(fit.slope)
+    turned = check.signed and fit.slope < 0.0 and fit.r < -_CORRELATION
+    if not check.signed or abs(fit.r) > _CORRELATION:
+        unit = _find_fitting(channel, check, size)
+        tolerance = _tolerance(check)
+        if unit is not None and not 1.0 - tolerance < size < 1.0 + tolerance:
+            recording = _change_unit(recording, check, unit, fit, accept)
+            rescale = _factor(channel, unit)
+            size *= rescale
+            fit = replace(fit, slope=fit.slope * rescale)
+        elif channel.how_known == "assumed" and _SLOPE[0] < size < _SLOPE[1]:
+            recording = put_channels(recording, replace(channel, how_known="physics"))
+    if turned and _SLOPE[0] < size < _SLOPE[1]:
+        return _turn(recording, evidence, check, fit, accept)
+    if not check.signed:
+        return _judge_speed(recording, check, size)
+    if not (_SLOPE[0] < fit.slope < _SLOPE[1] and fit.r > _CORRELATION):
+        return _judge_misfit(recording, evidence, check, fit)
+    return _judge_offset(recording, evidence, check)
+
+
+def _tolerance(check: Check) -> float:
+    return _UNIT_TOLERANCE if not check.signed else 0.2
+
+
+def _header_factor(channel: Channel) -> float:
+    """SI factor by which the column was read."""
+    unit = find_unit(channel.original_unit or channel.unit)
+    return unit.factor if unit else 1.0
+
+
+def _factor(channel: Channel, unit: str) -> float:
+    """By how much stored values change when the column is read in another unit."""
+    found = find_unit(unit)
+    assert found is not None
+    return found.factor / _header_factor(channel)
+
+
+def _find_fitting(channel: Channel, check: Check, size: float) -> str | None:
+    """Find the unit under which the channel agrees with physics."""
+    tolerance = _tolerance(check)
+    off = {u: abs(size * _factor(channel, u) - 1.0) for u in check.units}
+    best = min(off, key=lambda u: off[u])
+    return best if off[best] < tolerance else None
+
+
+def _change_unit(
+    recording: Recording, check: Check, unit: str, fit: Fit, accept: bool
+) -> Recording:
+    """Read the column in the unit that fits, asking when the header says otherwise."""
+    channel = recording.channels[check.name]
+    times = f"{abs(fit.slope):.3g} times the {check.other}"
+    values = channel.values * _factor(channel, unit)
+    read = replace(channel, values=values, original_unit=unit, how_known="physics")
+    answer = f"--set {check.name}.unit={unit}"
+    span = Span(check.name, float(channel.time[0]), float(channel.time[-1]), f"read as {unit}")
+    if channel.how_known == "assumed":
+        found = f"no unit; as {channel.unit} it would be {times}"
+        recording = say(recording, "repaired", check.name, found, f"Read as {unit}")
+    else:
+        stated = channel.original_unit or channel.unit
+        found = f'{times} (±{100.0 * fit.spread / abs(fit.slope):.1f} %) under "{stated}"'
+        if accept:
+            done = f"Read as {unit}, as offered ({answer})"
+            recording = say(recording, "repaired", check.name, found, done)
+        else:
+            to_do = f"Read as {unit}?"
+            recording = say(recording, "ask", check.name, found, "", to_do, answer=answer)
+    return note_repairs(put_channels(recording, read), [span])
+
+
+def _turn(
+    recording: Recording, evidence: Evidence, check: Check, fit: Fit, accept: bool
+) -> Recording:
+    """Turn a sign; ask first when two channels could be the wrong one."""
+    channel = recording.channels[check.name]
+    found = f"slope {fit.slope:.2f} against {check.other} (r = {fit.r:.2f})".replace("-", "−")
+    turned = replace(channel, values=-channel.values)
+    answer = f"--set {check.name}.invert=true"
+    span = whole_span(channel, SIGN_TURNED)
+    sure = check.name.startswith("acceleration") and evidence.path_rate is not None
+    sure = sure or check.name == "acceleration_forward"
+    outcome: Outcome = "flagged"
+    done, to_do, shown = "Read with its sign turned", "Check the mounting", None
+    if not sure:
+        outcome, done, to_do, shown = "ask", "", "Turn its sign?", answer
+        if accept:
+            outcome, done, to_do = "repaired", f"Sign turned, as offered ({answer})", ""
+    recording = say(recording, outcome, check.name, found, done, to_do, answer=shown)
+    return note_repairs(put_channels(recording, turned), [span])
+
+
+def _judge_speed(recording: Recording, check: Check, size: float) -> Recording:
+    off = size - 1.0
+    if abs(off) <= 0.05:
+        return recording
+    side = "above" if off > 0 else "below"
+    found = f"{100.0 * abs(off):.0f} % {side} the {check.other}, and no unit explains it"
+    return say(
+        recording, "flagged", check.name, found, "Kept as it is", "Check tyre radius or scale"
+    )
+
+
+def _judge_misfit(recording: Recording, evidence: Evidence, check: Check, fit: Fit) -> Recording:
+    """Mark a channel that contradicts physics under every unit and sign."""
+    excited = float(np.nanstd(check.expected))
+    if excited < 0.5 * check.least:
+        return recording
+    swapped = _find_swap(recording, evidence, check)
+    found = f"slope {fit.slope:.2f} against {check.other} (r = {fit.r:.2f})"
+    found = f"inconsistent with the {check.other}: {found}".replace("-", "−")
+    if swapped:
+        found += f"; {swapped}"
+    recording = say(
+        recording, "flagged", check.name, found, "Marked, not used", "Check sensor and scale"
+    )
+    return mark(recording, [whole_span(recording.channels[check.name], NOT_USED)])
+
+
+def _find_swap(recording: Recording, evidence: Evidence, check: Check) -> str:
+    """Say whether the two horizontal accelerations look exchanged."""
+    pair = {
+        "acceleration_forward": "acceleration_left",
+        "acceleration_left": "acceleration_forward",
+    }
+    other = pair.get(check.name)
+    if other is None or other not in recording.channels:
+        return ""
+    fit = fit_ratio(check.expected, _mean(recording, evidence, other), check.least)
+    if fit is None or abs(fit.r) < _CORRELATION or not _SLOPE[0] < abs(fit.slope) < _SLOPE[1]:
+        return ""
+    return f"{recording.channels[other].original} has {fit.slope:+.2f}, so the axes look swapped"
+
+
+def _judge_offset(recording: Recording, evidence: Evidence, check: Check) -> Recording:
+    if not check.name.startswith("acceleration"):
+        return recording
+    gap = _mean(recording, evidence, check.name) - check.expected
+    offset = float(np.nanmedian(gap))
+    if abs(offset) < 0.5:
+        return recording
+    side = "above" if offset > 0 else "below"
+    found = f"{abs(offset):.1f} m/s² {side} the {check.other} over the whole file"
+    return say(
+        recording, "flagged", check.name, found, "Kept; a constant offset is estimated with the "
+        "motion", "Check the mounting",
+    )  # fmt: skip
