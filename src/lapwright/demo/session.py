@@ -1,0 +1,367 @@
+"""A session: out lap, timed laps, in lap; its log and its truth."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapwright.demo import kernels as kn
+from lapwright.demo import lap as lp
+from lapwright.demo import road as rd
+from lapwright.demo import sight
+from lapwright.demo import writing
+from lapwright.demo.car import Car, club_car
+from lapwright.demo.drivers import DRIVERS, Action, Day, Driver, Fault, Habit, Reference
+from lapwright.demo.sensors import Channel, Sensors, measure, true_middle
+from lapwright.demo.truth import CornerTruth, FaultCost, corner_truths, segment_times, split_costs
+
+Array = NDArray[np.float64]
+PIT_EXIT_M = 60.0
+PIT_ENTRY_M = 160.0
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """What the logger wrote: column name to (unit, times, values), and its preamble."""
+
+    channels: dict[str, Channel]
+    preamble: dict[str, str]
+    rate_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """Centre line and widths of the circuit at equal steps, each (n,)."""
+
+    s: Array
+    x: Array
+    y: Array
+    z: Array
+    width_right: Array
+    width_left: Array
+
+
+@dataclass(frozen=True, slots=True)
+class LapTruth:
+    """One lap: when it began and ended, what it was, its conditions."""
+
+    number: int
+    kind: str
+    start_s: float
+    end_s: float
+    conditions: lp.Conditions
+    faults: tuple[Fault, ...]
+    off_road: bool
+
+    @property
+    def time_s(self) -> float:
+        """Lap time in s (of an out or in lap: its part)."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """The motion without noise at 1 kHz (middle of the wheelbase for x, y) and all that is known.
+
+    ``plan_v`` (n,) and ``plan_s`` (n,) hold the driver's plan of the last timed lap.
+    """
+
+    t: Array
+    x: Array
+    y: Array
+    z: Array
+    s: Array
+    n: Array
+    v: Array
+    heading: Array
+    course: Array
+    yaw_rate: Array
+    ax: Array
+    ay: Array
+    throttle: Array
+    brake: Array
+    steering: Array
+    gear: Array
+    lap_of: NDArray[np.int64]
+    laps: tuple[LapTruth, ...]
+    corners: tuple[CornerTruth, ...]
+    fault_costs: tuple[FaultCost, ...]
+    references: dict[tuple[int, str], Reference]
+    crossings_s: Array
+
+    @property
+    def lap_times(self) -> Array:
+        """Times of the timed laps in s, in order."""
+        return np.array([lap.time_s for lap in self.laps if lap.kind == "timed"])
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A simulated session."""
+
+    log: Log
+    survey: Survey
+    landmarks: tuple[rd.Landmark, ...]
+    spans: tuple[rd.Span, ...]
+    start_line: tuple[tuple[float, float], tuple[float, float]]
+    truth: Truth
+    driver: Driver
+    circuit: rd.Circuit
+    car: Car
+    rows: Array
+
+    def write(self, directory: str | Path, style: writing.Style | None = None) -> writing.Paths:
+        """Write the log, the survey and the landmarks as CSV; return their paths."""
+        return writing.write_session(self, Path(directory), style or writing.Style())
+
+
+def survey_of(circuit: rd.Circuit, every_m: int = 3) -> Survey:
+    """A survey of the circuit at about ``every_m``."""
+    n = circuit.grid.shape[0] - 1
+    rows = np.linspace(0, n, n // every_m, endpoint=False).astype(int)
+    grid = circuit.grid[rows]
+    return Survey(
+        rows * circuit.step_m, grid[:, rd.GX], grid[:, rd.GY], grid[:, rd.GZ],
+        grid[:, rd.GRIGHT], grid[:, rd.GLEFT],
+    )  # fmt: skip
+
+
+def _pace(circuit: rd.Circuit, kind: str) -> tuple[float, Array]:
+    """Factor on the driver's share of grip and cap on speed for a kind of lap."""
+    cap = np.full(circuit.grid.shape[0] - 1, 99.0)
+    if kind == "in":
+        to_go = circuit.length_m - PIT_ENTRY_M - circuit.s[:-1]
+        cap = np.minimum(cap, np.sqrt(18.0**2 + 2 * 4.0 * np.clip(to_go, 0, None)))
+        cap[:500] = 99.0
+        return 0.82, cap
+    return (0.88 if kind == "out" else 1.0), cap
+
+
+def _conditions_fixed(day: Day) -> lp.Conditions:
+    return lp.Conditions(day.grip, day.extra_kg, day.wind_x, day.wind_y, day.density)
+
+
+@lru_cache(maxsize=32)
+def _calm_lap(driver: Driver, day: Day) -> lp.LapRun:
+    """A flying lap without noise: where actions come when nothing disturbs."""
+    circuit, car = rd.quillbeck(), club_car()
+    to = lp.Setting(circuit, car, lp.steady(driver), 0, {})
+    now, pace = _conditions_fixed(day), _pace(circuit, "timed")
+    first = lp.drive_lap(to, 0, now, (), pace, PIT_EXIT_M, circuit.length_m)
+    state = first.end_state
+    state[kn.S] -= circuit.length_m
+    return lp.drive_lap(to, 0, now, (), pace, state, circuit.length_m)
+
+
+def _anchors(driver: Driver, day: Day, circuit: rd.Circuit) -> dict[tuple[int, Action], Array]:
+    """The driver's references as numbers, from a lap without noise."""
+    if not driver.references:
+        return {}
+    calm = _calm_lap(lp.steady(driver), day)
+    out = {}
+    for corner, action, ref in driver.references:
+        for i, act in enumerate(calm.acts):
+            if act.corner == corner:
+                event = kn.E_BRAKE if action == "brake" else kn.E_PICK
+                place = calm.events[i, event, 1]
+                if action == "brake":
+                    place = act.brake - calm.plan.v[int(act.brake)] * lp.pl.BITE
+                out[(corner, action)] = sight.anchor(ref, circuit, calm.rows, float(place))
+    return out
+
+
+def _faults_by_lap(
+    driver: Driver, faults: Sequence[Fault], habits: Sequence[Habit], laps: int
+) -> dict[int, tuple[Fault, ...]]:
+    """Faults of each timed lap, habits included."""
+    every = (*driver.habits, *habits)
+    out = {}
+    for lap in range(1, laps + 1):
+        own = tuple(f for f in faults if f.lap == lap)
+        out[lap] = own + tuple(Fault(h.cause, h.corner, lap, h.size) for h in every)
+    late = [f.lap for f in faults if not 1 <= f.lap <= laps]
+    if late:
+        raise ValueError(f"faults: laps are 1 to {laps}, not {late[0]}")
+    return out
+
+
+def make_session(
+    driver: str | Driver = "coach",
+    laps: int = 12,
+    seed: int = 1,
+    *,
+    faults: Sequence[Fault] = (),
+    habits: Sequence[Habit] = (),
+    sensors: Sensors | None = None,
+    day: Day | None = None,
+    circuit: rd.Circuit | None = None,
+    car: Car | None = None,
+    costs: bool = True,
+) -> Session:
+    """Drive a session: an out lap, ``laps`` timed laps and an in lap.
+
+    Parameters
+    ----------
+    driver
+        A name of `DRIVERS` or a driver.
+    laps, seed
+        Number of timed laps; the same seed gives the same bytes.
+    faults, habits
+        What goes wrong, at which corner and lap, or on every lap.
+    sensors, day
+        What the logger measures; the conditions.
+    costs
+        Work out what each fault cost, by driving its lap again without it.
+
+    Raises
+    ------
+    ValueError
+        For an unknown driver, cause, corner or lap.
+    """
+    if isinstance(driver, str):
+        if driver not in DRIVERS:
+            raise ValueError(f"driver: {driver!r} is none of {', '.join(DRIVERS)}")
+        driver = DRIVERS[driver]
+    circuit, car = circuit or rd.quillbeck(), car or club_car()
+    day, sensors = day or Day(), sensors or Sensors()
+    to = lp.Setting(circuit, car, driver, seed, _anchors(driver, day, circuit))
+    plan = _faults_by_lap(driver, faults, habits, laps)
+    runs, found, what = _drive_all(to, day, laps, plan, costs)
+    rows = _joined(runs)
+    truth = _truth(to, rows, runs, what, found, circuit, car)
+    return Session(
+        Log(measure(rows, car, sensors, seed), writing.preamble(driver, circuit, day), sensors.rate_hz),
+        survey_of(circuit), circuit.landmarks, circuit.spans, _start_line(circuit),
+        truth, driver, circuit, car, rows,
+    )  # fmt: skip
+
+
+def _start_line(circuit: rd.Circuit) -> tuple[tuple[float, float], tuple[float, float]]:
+    x, y, heading = circuit.grid[0, [rd.GX, rd.GY, rd.GHEADING]]
+    return (float(x), float(y)), (float(np.cos(heading)), float(np.sin(heading)))
+
+
+def _drive_all(
+    to: lp.Setting, day: Day, laps: int, faults: dict[int, tuple[Fault, ...]], costs: bool
+) -> tuple[list[lp.LapRun], list[FaultCost], list[tuple[str, lp.Conditions, tuple[Fault, ...]]]]:
+    """All laps in order, the cost of the faults, and what each lap was."""
+    length = to.circuit.length_m
+    runs: list[lp.LapRun] = []
+    found: list[FaultCost] = []
+    what = []
+    state: Array | float = PIT_EXIT_M
+    for lap in range(laps + 2):
+        kind = "out" if lap == 0 else "in" if lap == laps + 1 else "timed"
+        now = lp.conditions(day, lap, to.seed)
+        mine = faults.get(lap, ())
+        finish = length - PIT_ENTRY_M if kind == "in" else length
+        pace = _pace(to.circuit, kind)
+        on = to if kind == "timed" else replace(to, anchors={})
+        run = lp.drive_lap(on, lap, now, mine, pace, state, finish)
+        if mine and costs:
+            found += _costs(to, lap, now, mine, pace, state, run)
+        runs.append(run)
+        what.append((kind, now, mine))
+        state = run.end_state
+        state[kn.S] -= length
+    return runs, found, what
+
+
+def _costs(
+    to: lp.Setting, lap: int, now: lp.Conditions, mine: tuple[Fault, ...],
+    pace: tuple[float, Array], state: Array | float, run: lp.LapRun,
+) -> list[FaultCost]:  # fmt: skip
+    """Each fault's cost, and of all together when there are several: the same lap without it."""
+    length = to.circuit.length_m
+
+    def times_without(kept: tuple[Fault, ...]) -> Array:
+        other = lp.drive_lap(to, lap, now, kept, pace, state, length)
+        return segment_times(other.rows, to.circuit)
+
+    with_all = segment_times(run.rows, to.circuit)
+    clean = times_without(())
+    out = []
+    for fault in mine:
+        alone = with_all - clean
+        if len(mine) > 1:
+            alone = times_without((fault,)) - clean
+        out.append(split_costs(fault, (fault,), alone, to.circuit))
+    if len(mine) > 1:
+        out.append(split_costs(None, mine, with_all - clean, to.circuit, lap))
+    return out
+
+
+def _joined(runs: list[lp.LapRun]) -> Array:
+    """Rows of all laps with times and headings that run on."""
+    parts = []
+    at = 0.0
+    for run in runs:
+        rows = run.rows.copy()
+        rows[:, kn.O_T] += at
+        at += run.seconds
+        parts.append(rows)
+    rows = np.concatenate(parts)
+    rows[:, kn.O_PSI] = np.unwrap(rows[:, kn.O_PSI])
+    return rows
+
+
+def _crossings(t: Array, middle: Array, ends: Array, circuit: rd.Circuit) -> Array:
+    """Times at which the middle of the wheelbase crossed the start line, near ``ends`` (s)."""
+    (x, y), (dx, dy) = _start_line(circuit)
+    past = (middle[:, 0] - x) * dx + (middle[:, 1] - y) * dy
+    out = []
+    for end in ends:
+        i = int(np.searchsorted(t, end - 0.05))
+        i += int(np.flatnonzero(past[i:] >= 0)[0])
+        out.append(t[i] - past[i] / (past[i] - past[i - 1]) * (t[i] - t[i - 1]))
+    return np.array(out)
+
+
+def _on_road(rows: Array, middle: Array, circuit: rd.Circuit) -> tuple[Array, Array]:
+    """Place and offset of the middle of the wheelbase, from those of the centre of gravity."""
+    grid, s = circuit.grid, circuit.s
+    at = rows[:, kn.O_S] % circuit.length_m
+    for _ in range(2):
+        dx = middle[:, 0] - np.interp(at, s, grid[:, rd.GX])
+        dy = middle[:, 1] - np.interp(at, s, grid[:, rd.GY])
+        heading = np.interp(at, s, grid[:, rd.GHEADING])
+        n = -dx * np.sin(heading) + dy * np.cos(heading)
+        along = dx * np.cos(heading) + dy * np.sin(heading)
+        at = (
+            at + along / np.maximum(1 - n * np.interp(at, s, grid[:, rd.GCURVE]), 0.2)
+        ) % circuit.length_m
+    return at, n
+
+
+def _truth(
+    to: lp.Setting, rows: Array, runs: list[lp.LapRun],
+    what: list[tuple[str, lp.Conditions, tuple[Fault, ...]]], found: list[FaultCost],
+    circuit: rd.Circuit, car: Car,
+) -> Truth:  # fmt: skip
+    """Gather what is known."""
+    ends = np.cumsum([run.seconds for run in runs])
+    starts = np.concatenate([[0.0], ends[:-1]])
+    middle = true_middle(rows, car, (0.0, 0.0, 0.0))
+    cross = _crossings(rows[:, kn.O_T], middle, ends[:-1], circuit)
+    s, n = _on_road(rows, middle, circuit)
+    bounds = [0.0, *cross, float(ends[-1])]
+    laps, corners = [], []
+    for i, (run, (kind, now, mine)) in enumerate(zip(runs, what, strict=True)):
+        off = bool((run.rows[:, kn.O_OFF] >= 4).any())
+        laps.append(LapTruth(i, kind, bounds[i], bounds[i + 1], now, mine, off))
+        corners += corner_truths(run, i, starts[i], circuit)
+    lap_of = np.searchsorted(cross, rows[:, kn.O_T], side="right")
+    return Truth(
+        rows[:, kn.O_T], middle[:, 0], middle[:, 1], middle[:, 2], s, n,
+        np.hypot(rows[:, kn.O_VX], rows[:, kn.O_VY]), rows[:, kn.O_PSI],
+        rows[:, kn.O_PSI] + np.arctan2(rows[:, kn.O_VY], np.maximum(rows[:, kn.O_VX], 0.5)),
+        rows[:, kn.O_R], rows[:, kn.O_AX], rows[:, kn.O_AY], rows[:, kn.O_THR], rows[:, kn.O_BRK],
+        rows[:, kn.O_STEER] * car.steer_ratio, rows[:, kn.O_GEAR], lap_of, tuple(laps),
+        tuple(corners), tuple(found), {(c, a): r for c, a, r in to.driver.references},
+        cross,
+    )  # fmt: skip

@@ -1,0 +1,168 @@
+"""The demo's own logger: a preamble, a header, a row of units, values; survey and landmarks."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapwright.demo.drivers import Day, Driver
+from lapwright.demo.road import Circuit
+
+if TYPE_CHECKING:
+    from lapwright.demo.session import Session
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How the log's columns are named and in what units.
+
+    ``columns`` maps a channel to (column name, unit text, factor, decimals); a
+    channel without an entry keeps its name and SI unit.
+    """
+
+    columns: Mapping[str, tuple[str, str, float, int]] = field(default_factory=lambda: ORDINARY)
+    delimiter: str = ","
+    decimal_comma: bool = False
+    preamble: bool = True
+    units_row: bool = True
+
+
+#: What most loggers write: km/h, bar, %, deg, 1/min.
+ORDINARY: Mapping[str, tuple[str, str, float, int]] = {
+    "x": ("Pos X", "m", 1.0, 3),
+    "y": ("Pos Y", "m", 1.0, 3),
+    "z": ("Height", "m", 1.0, 3),
+    "latitude": ("Latitude", "deg", 1.0, 8),
+    "longitude": ("Longitude", "deg", 1.0, 8),
+    "altitude": ("Altitude", "m", 1.0, 3),
+    "speed": ("Speed", "km/h", 3.6, 2),
+    "yaw_rate": ("Yaw Rate", "deg/s", 180 / np.pi, 3),
+    "acceleration_forward": ("Acc Long", "m/s2", 1.0, 3),
+    "acceleration_left": ("Acc Lat", "m/s2", 1.0, 3),
+    "acceleration_up": ("Acc Vert", "m/s2", 1.0, 3),
+    "steering": ("Steering Wheel", "deg", 180 / np.pi, 2),
+    "throttle": ("Throttle", "%", 100.0, 1),
+    "brake": ("Brake", "%", 100.0, 1),
+    "brake_pressure": ("Brake Pressure", "bar", 1e-5, 2),
+    "gear": ("Gear", "-", 1.0, 0),
+    "engine_speed": ("Engine Speed", "1/min", 30 / np.pi, 0),
+    "wheel_speed_front_left": ("Wheel FL", "km/h", 3.6, 2),
+    "wheel_speed_front_right": ("Wheel FR", "km/h", 3.6, 2),
+    "wheel_speed_rear_left": ("Wheel RL", "km/h", 3.6, 2),
+    "wheel_speed_rear_right": ("Wheel RR", "km/h", 3.6, 2),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Paths:
+    """Where a session was written."""
+
+    log: Path
+    survey: Path
+    landmarks: Path
+    spans: Path
+
+
+def preamble(driver: Driver, circuit: Circuit, day: Day) -> dict[str, str]:
+    """Name–value lines above the header; all invented."""
+    return {
+        "Logger": "invented for the demo",
+        "Driver": driver.name,
+        "Circuit": circuit.name,
+        "Date": "2031-04-12",
+        "Air": f"{day.temperature_c:.0f} degC",
+    }
+
+
+def _text(values: Array, decimals: int, comma: bool) -> list[str]:
+    cells = [f"{v:.{decimals}f}" if np.isfinite(v) else "" for v in values.tolist()]
+    return [c.replace(".", ",") for c in cells] if comma else cells
+
+
+def log_text(session: Session, style: Style) -> str:
+    """The log as text: one row for each stamp of the fastest channel, other cells empty."""
+    channels = session.log.channels
+    stamps = max((t for _, t, _ in channels.values()), key=len)
+    heads, units = ["Time"], ["s"]
+    columns = [_text(stamps, 4 if session.log.rate_hz > 100 else 3, style.decimal_comma)]
+    for name, (unit, t, values) in channels.items():
+        head, shown, factor, decimals = style.columns.get(name, (name, unit, 1.0, 6))
+        cells = _text(values * factor, decimals, style.decimal_comma)
+        if len(t) != len(stamps):
+            spread = [""] * len(stamps)
+            for k, cell in zip(np.searchsorted(stamps, t - 1e-6), cells, strict=True):
+                if k < len(spread):
+                    spread[int(k)] = cell
+            cells = spread
+        heads.append(head)
+        units.append(shown)
+        columns.append(cells)
+    out = io.StringIO()
+    if style.preamble:
+        for key, value in session.log.preamble.items():
+            out.write(f"{key}{style.delimiter}{value}\n")
+        out.write("\n")
+    out.write(style.delimiter.join(heads) + "\n")
+    if style.units_row:
+        out.write(style.delimiter.join(units) + "\n")
+    for row in zip(*columns, strict=True):
+        out.write(style.delimiter.join(row) + "\n")
+    return out.getvalue()
+
+
+def survey_text(session: Session) -> str:
+    """Centre line and widths as CSV."""
+    s = session.survey
+    table = np.column_stack([s.x, s.y, s.z, s.width_right, s.width_left])
+    lines = ["x_m,y_m,z_m,width_right_m,width_left_m"]
+    lines += [",".join(f"{v:.3f}" for v in row) for row in table.tolist()]
+    return "\n".join(lines) + "\n"
+
+
+def landmarks_text(session: Session) -> str:
+    """Landmarks as CSV: a name, its place along and beside the road, its height and position."""
+    lines = ["name,at_m,side,off_m,height_m,x_m,y_m,z_m"]
+    for m in session.landmarks:
+        side = "left" if m.off_m > 0 else "right"
+        lines.append(
+            f"{m.name},{m.at_m:.1f},{side},{abs(m.off_m):.1f},{m.height_m:.1f},"
+            f"{m.x:.2f},{m.y:.2f},{m.z:.2f}"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def spans_text(session: Session) -> str:
+    """Kerbs and patches as CSV; offsets are positive to the left."""
+    lines = ["kind,name,start_m,end_m,left_m,right_m,grip_factor"]
+    for p in session.spans:
+        lines.append(
+            f"{p.kind},{p.name},{p.start_m:.1f},{p.end_m:.1f},{p.left_m:.2f},{p.right_m:.2f},"
+            f"{p.grip_factor:.2f}"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def write_session(session: Session, directory: Path, style: Style, name: str = "") -> Paths:
+    """Write all files of a session under ``directory``; the log is named after the driver."""
+    directory.mkdir(parents=True, exist_ok=True)
+    stem = name or session.driver.name.lower().replace(" ", "_")
+    place = session.circuit.name.lower()
+    paths = Paths(
+        directory / f"{stem}.csv",
+        directory / f"{place}_survey.csv",
+        directory / f"{place}_landmarks.csv",
+        directory / f"{place}_spans.csv",
+    )
+    paths.log.write_text(log_text(session, style), encoding="utf-8")
+    paths.survey.write_text(survey_text(session), encoding="utf-8")
+    paths.landmarks.write_text(landmarks_text(session), encoding="utf-8")
+    paths.spans.write_text(spans_text(session), encoding="utf-8")
+    return paths
