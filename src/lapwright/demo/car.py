@@ -79,6 +79,6 @@ def torque_curve(peak_nm: float = 400.0) -> Array:
 
 
 def club_car() -> Car:
-    """The demo's car: about 260 kW on 1 093 kg with a moderate wing."""
+    """Return the demo's car: about 260 kW on 1 093 kg with a moderate wing."""
     gears = np.array([2.92, 2.05, 1.58, 1.28, 1.07, 0.91])
     return Car(engine_torque=torque_curve(), gears=gears)

@@ -189,7 +189,7 @@ DRIVERS: Mapping[str, Driver] = MappingProxyType(
             0.30,
             0.35,
             habits=(Habit("coasting", 1, 0.4), Habit("late_throttle", 3, 10.0)),
-        ),  # fmt: skip
+        ),
         "pupil 1": Driver(
             "Anselm Roe",
             0.95,
@@ -204,7 +204,7 @@ DRIVERS: Mapping[str, Driver] = MappingProxyType(
             0.12,
             0.2,
             habits=(Habit("early_braking", 1), Habit("stepped_throttle", 11)),
-        ),  # fmt: skip
+        ),
         "pupil 2": Driver(
             "Britt Oduya",
             0.94,
@@ -219,7 +219,7 @@ DRIVERS: Mapping[str, Driver] = MappingProxyType(
             0.12,
             0.2,
             habits=(Habit("fast_release", 3), Habit("late_throttle", 11)),
-        ),  # fmt: skip
+        ),
         "pupil 3": Driver(
             "Caspar Wynn",
             0.96,
@@ -234,7 +234,7 @@ DRIVERS: Mapping[str, Driver] = MappingProxyType(
             0.15,
             0.2,
             habits=(Habit("lift", 9), Habit("slow_minimum", 6)),
-        ),  # fmt: skip
+        ),
         "pupil 4": Driver(
             "Dita Marlowe",
             0.92,
@@ -249,7 +249,7 @@ DRIVERS: Mapping[str, Driver] = MappingProxyType(
             0.15,
             0.25,
             habits=(Habit("line", 2), Habit("coasting", 10)),
-        ),  # fmt: skip
+        ),
         "pupil 5": Driver(
             "Edgar Solberg",
             0.93,
@@ -264,6 +264,6 @@ DRIVERS: Mapping[str, Driver] = MappingProxyType(
             0.15,
             0.25,
             habits=(Habit("throttle_dip", 8), Habit("gear", 3)),
-        ),  # fmt: skip
+        ),
     }
 )

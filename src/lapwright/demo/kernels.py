@@ -5,67 +5,16 @@ constants below; the car is a named tuple of floats. Nothing here draws random
 numbers: all noise comes in as arrays, so a run depends on its inputs alone.
 """
 
+# ruff: noqa: F403, F405
+# mypy: disable-error-code="no-untyped-def,no-untyped-call,no-any-return"
 from __future__ import annotations
 
 import numpy as np
 from numba import njit
 
+from lapwright.demo.layout import *  # about ninety places of arrays
+
 G = 9.80665
-
-# state
-X, Y, PSI, VX, VY, R, W0, W1, W2, W3, AX, AY, STEER, THR, BRK, GEAR, SHIFT, S, N, RPM = range(20)
-AXT, AYT, RHO_F, RHO_R, SLIP_F, SLIP_R, NORM, CAP_F, CAP_R, DOWN, ON_KERB, OFF = range(20, 32)
-PHASE, CORNER, SINCE, WARP, WARP_AT, WARP_END, THR_TOP, HOLD, PREV, TRIG, FULL_T, STEP_T = range(
-    32, 44
-)
-FELT_X, FELT_Y = 44, 45
-STATES = 46
-
-# columns of the road grid (as road.py)
-GX, GY, GHEADING, GCURVE, GSLOPE, GBANK, GVERT, GLEFT, GRIGHT = range(9)
-GKERB_LEFT, GKERB_RIGHT, GKERB_GRIP, GGRIP, GROUGH, GZ = range(9, 15)
-
-# columns of the plan
-LN, LX, LY, LH, LK, LV, LF, LNOISE = range(8)
-
-# phases of the driver
-FLAT, LIFTED, BRAKING, WAITING, DRIVING = range(5)
-
-# reference kinds
-PLACE, STRAIGHT, SPEED, ALIGN, VIEW = range(5)
-
-# columns of the script: one row for each acted corner
-(
-    Q_BEND, Q_LIFT_KIND, Q_LIFT_A, Q_LIFT_B, Q_LIFT_C, Q_LIFT_D, Q_LIFT_DT,
-    Q_BRAKE_KIND, Q_BRAKE_A, Q_BRAKE_B, Q_BRAKE_C, Q_BRAKE_D, Q_BRAKE_DT,
-    Q_PICK_KIND, Q_PICK_A, Q_PICK_B, Q_PICK_C, Q_PICK_D, Q_PICK_DT,
-    Q_BRAKED, Q_PLAN_BRAKE, Q_PLAN_REL, Q_PLAN_MIN, Q_PLAN_PICK, Q_PLAN_END, Q_RAMP,
-    Q_REL_TIME, Q_DRAG, Q_STEP_LEVEL, Q_STEP_TIME, Q_GEAR_FLOOR, Q_OPEN_FROM, Q_FOOT, Q_LEVEL,
-) = range(34)  # fmt: skip
-SCRIPT = 34
-
-# rows of marks: what happens at a place whatever the phase
-M_KIND, M_AT, M_LENGTH, M_SIZE = range(4)
-DIP, JAB = 0.0, 1.0
-
-# skill
-K_SHARE, K_STEER, K_DAMP, K_PREVIEW, K_LAG, K_PEDAL, K_SPEED, K_WAIT, K_WHEEL_NOISE = range(9)
-SKILLS = 9
-
-# events written for each script row: time, then place
-E_LIFT, E_BRAKE, E_BRAKE_END, E_PICK, E_FULL = range(5)
-EVENTS = 5
-
-# output columns
-O_T, O_X, O_Y, O_S, O_N, O_PSI, O_VX, O_VY, O_R, O_AX, O_AY, O_STEER, O_THR, O_BRK = range(14)
-O_GEAR, O_RPM, O_W0, O_W1, O_W2, O_W3, O_Z, O_NORM, O_RHO_F, O_RHO_R, O_KERB, O_PHASE = range(
-    14, 26
-)
-O_FELT_X, O_FELT_Y, O_FELT_Z, O_LOAD, O_OFF = range(26, 31)
-OUTPUTS = 31
-
-# day
-D_GRIP, D_MASS, D_WIND_X, D_WIND_Y, D_RHO = range(5)
 
 
 @njit(cache=True)
@@ -121,7 +70,7 @@ def torque_at(car, speed, throttle, density):
 
 @njit(cache=True)
 def wheel_loads(car, mass, normal, down, ax, ay, out):
-    """Loads of the four wheels in N (FL FR RL RR), quasi-static with the lagged ax, ay."""
+    """Fill the loads of the four wheels in N (FL FR RL RR), quasi-static with the lagged ax, ay."""
     length = car.axle_f + car.axle_r
     weight = mass * normal
     shift = mass * ax * car.height / length
@@ -273,8 +222,8 @@ def place_on_road(st, grid, step, road):
 
 
 @njit(cache=True)
-def lane_error(st, plan, step, line, ahead):
-    """Offset from the driver's line (left positive) and the course error, ``ahead`` m on."""
+def lane_error(st, plan, step, line):
+    """Offset from the driver's line (left positive) the course error and the unrest here."""
     row_at(plan, step, st[S], line)
     dx, dy = st[X] - line[LX], st[Y] - line[LY]
     off = -dx * np.sin(line[LH]) + dy * np.cos(line[LH])
@@ -286,7 +235,7 @@ def lane_error(st, plan, step, line, ahead):
 def hands(car, st, plan, step, line, skill, mass, dt, jab):
     """Move the road-wheel angle: feed-forward of the line ahead, error feedback, lag, limits."""
     v = max(st[VX], 3.0)
-    off, course, noise = lane_error(st, plan, step, line, 0.0)
+    off, course, noise = lane_error(st, plan, step, line)
     row_at(plan, step, st[S] + v * skill[K_PREVIEW], line)
     w, z = skill[K_STEER], skill[K_DAMP]
     want = v * v * line[LK] - w * w * off - 2 * z * w * v * course
@@ -310,13 +259,13 @@ def hands(car, st, plan, step, line, skill, mass, dt, jab):
 
 @njit(cache=True)
 def seen(st, t, q, at):
-    """Has the reference in columns ``at`` … come up, with its lead (s late, negative early)?
+    """Tell whether a reference has come up, with its lead (s late, negative early).
 
     A place can be foreseen, a state cannot: its lead counts from when it is met.
     """
     kind, lead = int(q[at]), q[at + 5]
     a, b, c, d = q[at + 1], q[at + 2], q[at + 3], q[at + 4]
-    if kind == PLACE or kind == VIEW or kind == ALIGN:
+    if kind in (PLACE, VIEW, ALIGN):
         return st[S] - st[VX] * lead >= a + b * st[N] + c * st[N] * st[N]
     if st[TRIG] < 0.0:
         if st[S] < d:
@@ -330,8 +279,8 @@ def seen(st, t, q, at):
 
 
 @njit(cache=True)
-def feet_aim(car, st, line, q, skill, day, dt, wide):
-    """Throttle and brake that the driver wants now, by his phase; moves the phase on."""
+def feet_aim(car, st, line, skill, day):
+    """Full and closed throttle's push and the force that the plan wants now, in N."""
     v = st[VX]
     mass = car.mass + day[D_MASS]
     ratio = car.gears[int(st[GEAR]) - 1] * car.final
@@ -345,7 +294,7 @@ def feet_aim(car, st, line, q, skill, day, dt, wide):
 
 @njit(cache=True)
 def press(value, aim, lag, rise, fall, dt):
-    """A foot: first-order lag with limits on its rates."""
+    """Move a foot: first-order lag with limits on its rates."""
     rate = (aim - value) / lag
     return min(max(value + dt * min(max(rate, -fall), rise), 0.0), 1.0)
 
@@ -404,13 +353,13 @@ def run_lap(
         if st[WARP] != 0.0 and st[S] < st[WARP_END]:
             warp = st[WARP] * (st[WARP_END] - st[S]) / max(st[WARP_END] - st[WARP_AT], 1.0)
         row_at(plan, step, st[S] + warp + v * 0.06, here)
-        drive, idle, want = feet_aim(car, st, here, q, skill, day, dt, wide)
+        drive, idle, want = feet_aim(car, st, here, skill, day)
         phase = int(st[PHASE])
         throttle, brake = 0.0, 0.0
-        if not done and phase == FLAT:
-            if seen(st, t, q, Q_LIFT_KIND) and st[S] > q[Q_OPEN_FROM]:
-                phase = LIFTED
-                events[k, E_LIFT, 0], events[k, E_LIFT, 1] = t, st[S]
+        fresh = not done and phase == FLAT and st[S] > q[Q_OPEN_FROM]
+        if fresh and seen(st, t, q, Q_LIFT_KIND):
+            phase = LIFTED
+            events[k, E_LIFT, 0], events[k, E_LIFT, 1] = t, st[S]
         if phase == LIFTED:
             if q[Q_BRAKED] > 0:
                 if seen(st, t, q, Q_BRAKE_KIND):
@@ -478,7 +427,7 @@ def run_lap(
                     events[k, E_LIFT, 0], events[k, E_LIFT, 1] = t, st[S]
         if phase == FLAT:
             throttle = 1.0
-        if phase == FLAT or phase == DRIVING:
+        if phase in (FLAT, DRIVING):
             throttle *= min(1.0, max(0.0, 1.0 - 3.0 * (st[RHO_R] - 1.0)))
             throttle = min(throttle, cap)
         st[PHASE] = phase

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.demo import envelope as ev
-from lapwright.demo import kernels as kn
+from lapwright.demo import layout as ly
 from lapwright.demo import line as ln
 from lapwright.demo import plan as pl
 from lapwright.demo.car import Car
 from lapwright.demo.drivers import Action, Day, Driver, Fault
+from lapwright.demo.kernels import run_lap
 from lapwright.demo.road import Bend, Circuit
 
 Array = NDArray[np.float64]
@@ -59,7 +60,7 @@ class LapRun:
 
 
 def conditions(day: Day, lap: int, seed: int) -> Conditions:
-    """The day on a lap: trend plus scatter from a stream of its own."""
+    """Work out the day on a lap: trend plus scatter from a stream of its own."""
     draw = np.random.default_rng([seed, 7001, lap]).standard_normal(3)
     return Conditions(
         day.grip * (1 + day.grip_per_lap * lap) * (1 + day.grip_spread * draw[0]),
@@ -78,8 +79,9 @@ def corner_noise(driver: Driver, seed: int, lap: int, bend: int) -> CornerNoise:
     wander = rng.standard_normal(3) * driver.line_m
     hands = rng.standard_normal(800)
     return CornerNoise(
-        *times, share * driver.share_spread, level * driver.level_spread, wander, hands
-    )
+        float(times[0]), float(times[1]), float(times[2]),
+        float(share) * driver.share_spread, float(level) * driver.level_spread, wander, hands,
+    )  # fmt: skip
 
 
 def _unrest(noise: dict[int, CornerNoise], circuit: Circuit) -> Array:
@@ -107,7 +109,7 @@ def _bump(s: Array, at: float, size: float, spread: float) -> Array:
 
 
 def _wander(circuit: Circuit, noise: dict[int, CornerNoise], s: Array) -> Array:
-    """The driver's own scatter about his line in m."""
+    """Lay the driver's own scatter about his line in m."""
     out = np.zeros(s.size)
     for bend in circuit.bends:
         for at, size in zip(
@@ -141,7 +143,7 @@ def lap_plan(
     circuit: Circuit, driver: Driver, limits: pl.Limits, noise: dict[int, CornerNoise],
     faults: Sequence[Fault], pace: tuple[float, Array],
 ) -> tuple[pl.Plan, pl.Plan]:  # fmt: skip
-    """The plan of a lap and the one without faults of planning.
+    """Make the plan of a lap and the one without faults of planning.
 
     Both hold the driver's line and shares with their noise.
     """
@@ -184,7 +186,7 @@ def lap_plan(
 
 
 def _brake_early(circuit: Circuit, plan: pl.Plan, fault: Fault, limits: pl.Limits) -> pl.Plan:
-    """The same braking some metres earlier, then the slowest speed held until its usual place."""
+    """Brake alike some metres earlier, then hold the slowest speed until its usual place."""
     act = _act_of(plan, fault.corner, circuit, fault.cause)
     step = circuit.step_m
     shift, first, low = (round(x / step) for x in (fault.amount, act.brake, act.slowest))
@@ -205,9 +207,9 @@ def lap_script(
         v = plan.v[int(act.brake / circuit.step_m)]
         held = noise[act.corner]
         _lay_anchors(row, act.corner, driver.foot_s, anchors, _moved(plan, usual, act.corner))
-        row[kn.Q_LIFT_DT] += held.brake_s + 0.3 * held.lift_s
-        row[kn.Q_BRAKE_DT] += held.brake_s
-        row[kn.Q_PICK_DT] += held.pick_s
+        row[ly.Q_LIFT_DT] += held.brake_s + 0.3 * held.lift_s
+        row[ly.Q_BRAKE_DT] += held.brake_s
+        row[ly.Q_PICK_DT] += held.pick_s
         for fault in faults:
             if fault.corner == act.corner:
                 _lay_fault(row, act, fault, v, plan, car)
@@ -232,14 +234,14 @@ def _lay_anchors(
     """Replace planned places by the session's references, in place."""
     brake = anchors.get((corner, "brake"))
     if brake is not None:
-        row[kn.Q_BRAKE_KIND : kn.Q_BRAKE_DT + 1] = brake
-        row[kn.Q_LIFT_KIND : kn.Q_LIFT_DT + 1] = brake
-        row[kn.Q_BRAKE_DT] += moved[0]
-        row[kn.Q_LIFT_DT] += moved[0] - foot_s
+        row[ly.Q_BRAKE_KIND : ly.Q_BRAKE_DT + 1] = brake
+        row[ly.Q_LIFT_KIND : ly.Q_LIFT_DT + 1] = brake
+        row[ly.Q_BRAKE_DT] += moved[0]
+        row[ly.Q_LIFT_DT] += moved[0] - foot_s
     pick = anchors.get((corner, "throttle"))
     if pick is not None:
-        row[kn.Q_PICK_KIND : kn.Q_PICK_DT + 1] = pick
-        row[kn.Q_PICK_DT] += moved[1]
+        row[ly.Q_PICK_KIND : ly.Q_PICK_DT + 1] = pick
+        row[ly.Q_PICK_DT] += moved[1]
 
 
 def _lay_fault(row: Array, act: pl.Act, fault: Fault, v: float, plan: pl.Plan, car: Car) -> None:
@@ -247,21 +249,21 @@ def _lay_fault(row: Array, act: pl.Act, fault: Fault, v: float, plan: pl.Plan, c
     size = fault.amount
     match fault.cause:
         case "late_braking":
-            row[kn.Q_BRAKE_DT] += size / v
-            row[kn.Q_LIFT_DT] += size / v
+            row[ly.Q_BRAKE_DT] += size / v
+            row[ly.Q_LIFT_DT] += size / v
         case "coasting":
-            row[kn.Q_LIFT_DT] -= size
+            row[ly.Q_LIFT_DT] -= size
         case "fast_release":
-            row[kn.Q_REL_TIME] = size
+            row[ly.Q_REL_TIME] = size
         case "slow_release":
-            row[kn.Q_DRAG] = size
+            row[ly.Q_DRAG] = size
         case "late_throttle":
-            row[kn.Q_PICK_KIND], row[kn.Q_PICK_A] = kn.PLACE, act.pick + size
+            row[ly.Q_PICK_KIND], row[ly.Q_PICK_A] = ly.PLACE, act.pick + size
         case "stepped_throttle":
-            row[kn.Q_STEP_LEVEL], row[kn.Q_STEP_TIME] = 0.45, size
+            row[ly.Q_STEP_LEVEL], row[ly.Q_STEP_TIME] = 0.45, size
         case "gear":
             low = plan.v[int(act.slowest) % plan.v.size]
-            row[kn.Q_GEAR_FLOOR] = pl.gear_for(car, low) + size
+            row[ly.Q_GEAR_FLOOR] = pl.gear_for(car, low) + size
 
 
 def _marks(
@@ -271,12 +273,12 @@ def _marks(
     bend = _bend(circuit, fault.corner)
     v = float(plan.v[int(bend.apex_m / circuit.step_m)])
     if fault.cause == "lift":
-        return [(kn.DIP, bend.start_m, 0.5 * v, fault.amount)]
+        return [(ly.DIP, bend.start_m, 0.5 * v, fault.amount)]
     if fault.cause == "throttle_dip":
         act = _act_of(plan, fault.corner, circuit, fault.cause)
-        return [(kn.DIP, act.end + 4.0, 0.4 * v, fault.amount)]
+        return [(ly.DIP, act.end + 4.0, 0.4 * v, fault.amount)]
     if fault.cause == "correction":
-        return [(kn.JAB, bend.apex_m - 0.3 * v, 0.6 * v, fault.amount)]
+        return [(ly.JAB, bend.apex_m - 0.3 * v, 0.6 * v, fault.amount)]
     return []
 
 
@@ -286,14 +288,14 @@ def skill_row(driver: Driver) -> Array:
 
 
 def start_state(car: Car, plan: pl.Plan, circuit: Circuit, at_m: float, speed: float) -> Array:
-    """The car on its line at a place and speed."""
-    st = np.zeros(kn.STATES)
+    """Put the car on its line at a place and speed."""
+    st = np.zeros(ly.STATES)
     row = plan.line[int(at_m / circuit.step_m)]
-    st[[kn.X, kn.Y, kn.PSI, kn.N]] = row[1], row[2], row[3], row[0]
-    st[kn.VX], st[kn.S], st[kn.R] = speed, at_m, speed * row[4]
-    st[kn.W0 : kn.W3 + 1] = speed / car.wheel_radius
-    st[kn.GEAR], st[kn.PHASE], st[kn.CAP_F] = pl.gear_for(car, speed), kn.FLAT, 9000.0
-    st[kn.RPM] = car.engine_idle
+    st[[ly.X, ly.Y, ly.PSI, ly.N]] = row[1], row[2], row[3], row[0]
+    st[ly.VX], st[ly.S], st[ly.R] = speed, at_m, speed * row[4]
+    st[ly.W0 : ly.W3 + 1] = speed / car.wheel_radius
+    st[ly.GEAR], st[ly.PHASE], st[ly.CAP_F] = pl.gear_for(car, speed), ly.FLAT, 9000.0
+    st[ly.RPM] = car.engine_idle
     return st
 
 
@@ -325,12 +327,12 @@ def drive_lap(
     plan, usual = lap_plan(circuit, driver, limits, noise, faults, pace)
     script, marks = lap_script(circuit, driver, car, plan, noise, faults, to.anchors, usual)
     st = start_state(car, plan, circuit, state, 15.0) if isinstance(state, float) else state.copy()
-    st[kn.CORNER], st[kn.WARP], st[kn.TRIG] = 0.0, 0.0, -1.0
-    rows = np.empty((_MAX_ROWS, kn.OUTPUTS))
-    events = np.full((len(script), kn.EVENTS, 2), np.nan)
+    st[ly.CORNER], st[ly.WARP], st[ly.TRIG] = 0.0, 0.0, -1.0
+    rows = np.empty((_MAX_ROWS, ly.OUTPUTS))
+    events = np.full((len(script), ly.EVENTS, 2), np.nan)
     day = np.array([now.grip, now.extra_kg, now.wind_x, now.wind_y, now.density])
     grid = pl.plan_grid(plan, _unrest(noise, circuit))
-    count = kn.run_lap(
+    count = run_lap(
         car, st, circuit.grid, circuit.step_m, grid, script, marks, skill_row(driver), day,
         circuit.runoff_grip, STEP_S, _MAX_ROWS, finish_m, rows, events,
     )  # fmt: skip
@@ -340,7 +342,7 @@ def drive_lap(
 
 
 def steady(driver: Driver) -> Driver:
-    """The same driver without scatter, habits and references."""
+    """Take scatter, habits and references from a driver."""
     return replace(
         driver, time_s=0.0, share_spread=0.0, level_spread=0.0, line_m=0.0, wheel=0.0,
         habits=(), references=(),

@@ -18,11 +18,13 @@ Array = NDArray[np.float64]
 
 def _ring_difference(n: int, order: int) -> csc_matrix:
     """Periodic forward difference of the given order, n by n."""
-    one = diags([-np.ones(n), np.ones(n - 1), np.ones(1)], [0, 1, -(n - 1)], format="csc")
-    out = eye(n, format="csc")
-    for _ in range(order):
-        out = one @ out
-    return csc_matrix(out)
+    row = np.arange(n)
+    rows, cols = np.concatenate([row, row]), np.concatenate([row, (row + 1) % n])
+    one = csc_matrix((np.repeat([-1.0, 1.0], n), (rows, cols)), shape=(n, n))
+    out = one
+    for _ in range(order - 1):
+        out = csc_matrix(one @ out)
+    return out
 
 
 def smooth_offsets(circuit: rd.Circuit, margin_m: float, spacing: int = 5) -> tuple[Array, Array]:
@@ -58,7 +60,7 @@ def smooth_offsets(circuit: rd.Circuit, margin_m: float, spacing: int = 5) -> tu
 
 @lru_cache(maxsize=16)
 def racing_offsets(circuit_name: str, margin_m: float, share: float) -> tuple[Array, Array]:
-    """Cached offsets of the demo's circuit, scaled towards the middle by ``share``."""
+    """Keep offsets of the demo's circuit, scaled towards the middle by ``share``."""
     if circuit_name != "Quillbeck":
         raise ValueError(f"no line for circuit {circuit_name!r}")
     s, n = smooth_offsets(rd.quillbeck(), margin_m)

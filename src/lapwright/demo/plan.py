@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.demo import envelope as ev
-from lapwright.demo import kernels as kn
+from lapwright.demo import layout as ly
 from lapwright.demo import road as rd
 from lapwright.demo.car import Car
 
@@ -54,7 +54,7 @@ class Limits:
 
 
 def lay_ways(circuit: rd.Circuit, line: Array, share: Array, brake: Array) -> Array:
-    """What the envelope needs to know of each place of a line, shape (n, 8)."""
+    """Gather what the envelope needs to know of each place of a line, shape (n, 8)."""
     grid, n = circuit.grid[:-1], circuit.grid.shape[0] - 1
     slope = np.gradient(grid[:, rd.GZ] + line[:n, 0] * np.tan(grid[:, rd.GBANK])) / line[:n, 5]
     return np.column_stack(
@@ -66,7 +66,7 @@ def lay_ways(circuit: rd.Circuit, line: Array, share: Array, brake: Array) -> Ar
 def make_plan(
     circuit: rd.Circuit, line: Array, share: Array, brake: Array, cap: Array, limits: Limits
 ) -> Plan:
-    """The fastest speed on a line under the driver's shares of the envelope, and its acts."""
+    """Find the fastest speed on a line under the driver's shares of the envelope, and its acts."""
     ways = lay_ways(circuit, line, share, brake)
     closed = bool(cap[-1] > 90.0)
     v = ev.solve_plan(
@@ -76,7 +76,7 @@ def make_plan(
 
 
 def finish_plan(circuit: rd.Circuit, line: Array, ways: Array, v: Array, limits: Limits) -> Plan:
-    """Forces and acts of a given speed along a line."""
+    """Work out forces and acts of a given speed along a line."""
     force, full, hard = ev.plan_force(
         limits.car, limits.tables, AXES, ways, v, limits.mass, limits.density
     )
@@ -111,7 +111,7 @@ def find_acts(
         if not brakes:
             low = first + int(np.argmin(v[first : last + 5]))
             pick = min(low, last - 1)
-            acts.append(_act(circuit, v, (first, first, first, low, pick, last), braked=False))
+            acts.append(_act(circuit, (first, first, first, low, pick, last), braked=False))
             continue
         for i, (start, end) in enumerate(brakes):
             stop = brakes[i + 1][0] if i + 1 < len(brakes) else last
@@ -121,11 +121,11 @@ def find_acts(
             low = start + int(np.argmin(v[start:stop]))
             push = np.flatnonzero(force[end:stop] > 0)
             pick = end + (int(push[0]) if push.size else 0)
-            acts.append(_act(circuit, v, (start, start, release, low, pick, stop), braked=True))
+            acts.append(_act(circuit, (start, start, release, low, pick, stop), braked=True))
     return tuple(acts)
 
 
-def _act(circuit: rd.Circuit, v: Array, rows: tuple[int, ...], *, braked: bool) -> Act:
+def _act(circuit: rd.Circuit, rows: tuple[int, ...], *, braked: bool) -> Act:
     lift, brake, release, low, pick, end = (r * circuit.step_m for r in rows)
     middle = low if braked else (lift + end) / 2
     corner = min(circuit.bends, key=lambda b: abs(b.apex_m - middle)).number
@@ -133,7 +133,7 @@ def _act(circuit: rd.Circuit, v: Array, rows: tuple[int, ...], *, braked: bool) 
 
 
 def plan_grid(plan: Plan, noise: Array) -> Array:
-    """The plan as the compiled loop reads it, shape (n + 1, 8)."""
+    """Lay out the plan as the compiled loop reads it, shape (n + 1, 8)."""
     line = plan.line
     grid = np.column_stack(
         [line[:, 0], line[:, 1], line[:, 2], line[:, 3], line[:, 4],
@@ -144,7 +144,7 @@ def plan_grid(plan: Plan, noise: Array) -> Array:
 
 
 def gear_for(car: Car, v: float) -> int:
-    """The gear that pushes hardest at a speed below the engine's upper speed."""
+    """Choose the gear that pushes hardest at a speed below the engine's upper speed."""
     for gear, ratio in enumerate(car.gears, 1):
         if v / car.wheel_radius * ratio * car.final <= 0.93 * car.engine_up:
             return gear
@@ -156,19 +156,19 @@ BITE = 0.07
 
 
 def script_rows(plan: Plan, step: float, ramp_s: float, foot_s: float) -> Array:
-    """The acts as rows for the compiled driver: all references are places, no noise."""
-    rows = np.zeros((len(plan.acts), kn.SCRIPT))
+    """Lay out the acts for the compiled driver: all references are places, no noise."""
+    rows = np.zeros((len(plan.acts), ly.SCRIPT))
     before = 0.0
     for row, act in zip(rows, plan.acts, strict=True):
         v = plan.v[int(act.brake / step)]
         brake = act.brake - v * BITE
-        row[kn.Q_BEND] = act.corner
-        row[kn.Q_LIFT_A] = brake - v * foot_s if act.braked else act.lift
-        row[kn.Q_BRAKE_A], row[kn.Q_PLAN_BRAKE] = brake, brake
-        row[kn.Q_PICK_A], row[kn.Q_PLAN_PICK] = act.pick, act.pick
-        row[kn.Q_BRAKED] = float(act.braked)
-        row[kn.Q_PLAN_REL], row[kn.Q_PLAN_MIN] = act.release, act.slowest
-        row[kn.Q_PLAN_END], row[kn.Q_RAMP] = act.end, ramp_s
-        row[kn.Q_OPEN_FROM], row[kn.Q_GEAR_FLOOR] = before, 1.0
+        row[ly.Q_BEND] = act.corner
+        row[ly.Q_LIFT_A] = brake - v * foot_s if act.braked else act.lift
+        row[ly.Q_BRAKE_A], row[ly.Q_PLAN_BRAKE] = brake, brake
+        row[ly.Q_PICK_A], row[ly.Q_PLAN_PICK] = act.pick, act.pick
+        row[ly.Q_BRAKED] = float(act.braked)
+        row[ly.Q_PLAN_REL], row[ly.Q_PLAN_MIN] = act.release, act.slowest
+        row[ly.Q_PLAN_END], row[ly.Q_RAMP] = act.end, ramp_s
+        row[ly.Q_OPEN_FROM], row[ly.Q_GEAR_FLOOR] = before, 1.0
         before = act.pick
     return rows

@@ -89,7 +89,7 @@ class Circuit:
     @property
     def s(self) -> Array:
         """Places of the grid's rows, shape (n + 1,), in m."""
-        return np.arange(self.grid.shape[0]) * self.step_m
+        return np.arange(self.grid.shape[0], dtype=np.float64) * self.step_m
 
 
 # name, angle deg, radius m, transition m, straight before m, complex
@@ -185,7 +185,7 @@ def _plan_view(rows: Array, fine: int, n: int, length: float) -> tuple[Array, ..
     """x, y, heading and curvature at n + 1 places; the closing error is spread over the lap."""
     total = n * fine
     ds = length / total
-    curve = _curve_at((np.arange(total) + 0.5) * ds, rows)
+    curve = _curve_at((np.arange(total, dtype=np.float64) + 0.5) * ds, rows)
     curve *= -2 * np.pi / (curve.sum() * ds)
     heading = np.concatenate([[0.0], np.cumsum(curve) * ds])
     middle = (heading[1:] + heading[:-1]) / 2
@@ -219,7 +219,7 @@ def _banking(s: Array, bends: tuple[Bend, ...]) -> Array:
 
 
 def _kerbs(bends: tuple[Bend, ...], left: Array, right: Array, step: float) -> list[Span]:
-    """A kerb on the inside around each apex and on the outside at each exit."""
+    """Lay a kerb inside around each apex and outside at each exit."""
     spans = []
     for bend in bends:
         inside = 1.0 if bend.angle > 0 else -1.0
@@ -271,12 +271,12 @@ def _fill_kerbs(grid: Array, spans: list[Span], step: float) -> None:
 
 @lru_cache(maxsize=2)
 def quillbeck() -> Circuit:
-    """The demo's circuit, 4.16 km, clockwise, twelve corners; wholly invented."""
+    """Build the demo's circuit, 4.16 km, clockwise, twelve corners; wholly invented."""
     rows, bends = _pieces()
     length = float(rows[-1, 0] + rows[-1, 1])
     n = round(length)
     step = length / n
-    s = np.arange(n + 1) * step
+    s = np.arange(n + 1, dtype=np.float64) * step
     x, y, heading, curve = _plan_view(rows, 10, n, length)
     grid = np.zeros((n + 1, GRID_COLUMNS))
     grid[:, GX], grid[:, GY], grid[:, GHEADING], grid[:, GCURVE] = x, y, heading, curve

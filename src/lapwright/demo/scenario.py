@@ -32,7 +32,7 @@ class Written:
 
 
 def coach_session(laps: int = 12, seed: int = 20) -> Session:
-    """The coach's session: good laps, single faults, one lap that ran off the road."""
+    """Drive the coach's session: good laps, single faults, one lap that ran off the road."""
     faults = tuple(f for f in COACH_FAULTS if f.lap <= laps)
     return make_session(
         "coach", laps, seed, faults=faults, day=Day(grip_spread=0.003, wind_x=1.5, wind_y=-1.0),

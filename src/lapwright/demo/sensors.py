@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lapwright.demo import kernels as kn
+from lapwright.demo import layout as ly
 from lapwright.demo.car import Car
 
 Array = NDArray[np.float64]
@@ -78,10 +78,10 @@ class Sensors:
 def true_middle(rows: Array, car: Car, antenna: tuple[float, float, float]) -> Array:
     """Position (k, 3) of a point given from the middle of the wheelbase on the ground."""
     forward = antenna[0] + (car.axle_f - car.axle_r) / 2
-    c, s = np.cos(rows[:, kn.O_PSI]), np.sin(rows[:, kn.O_PSI])
-    x = rows[:, kn.O_X] + forward * c - antenna[1] * s
-    y = rows[:, kn.O_Y] + forward * s + antenna[1] * c
-    return np.column_stack([x, y, rows[:, kn.O_Z] + antenna[2]])
+    c, s = np.cos(rows[:, ly.O_PSI]), np.sin(rows[:, ly.O_PSI])
+    x = rows[:, ly.O_X] + forward * c - antenna[1] * s
+    y = rows[:, ly.O_Y] + forward * s + antenna[1] * c
+    return np.column_stack([x, y, rows[:, ly.O_Z] + antenna[2]])
 
 
 def _drift(rng: np.random.Generator, t: Array, size: float, span: float) -> Array:
@@ -152,11 +152,11 @@ def _position(
 
 
 def measure(rows: Array, car: Car, sensors: Sensors, seed: int) -> dict[str, Channel]:
-    """Channels of a log from rows of the true motion whose times run on: name to (unit, t, values)."""
+    """Measure the true motion, rows whose times run on: name to (unit, times, values)."""
     if not 1.0 <= sensors.rate_hz <= 1000.0:
         raise ValueError(f"rate_hz: 1 to 1000 is possible, not {sensors.rate_hz}")
     rng = np.random.default_rng([seed, 9001])
-    t = rows[:, kn.O_T]
+    t = rows[:, ly.O_T]
     out = _position(rng, t, rows, car, sensors)
     stamps = np.arange(np.ceil(t[0] * sensors.rate_hz), np.floor(t[-1] * sensors.rate_hz) + 1)
     stamps = stamps / sensors.rate_hz
@@ -167,31 +167,31 @@ def measure(rows: Array, car: Car, sensors: Sensors, seed: int) -> dict[str, Cha
     def noisy(values: Array, sd: float) -> Array:
         return np.asarray(values + rng.standard_normal(k) * sd, dtype=np.float64)
 
-    speed = np.hypot(r[:, kn.O_VX], r[:, kn.O_VY])
+    speed = np.hypot(r[:, ly.O_VX], r[:, ly.O_VY])
     # an accelerometer feels forces, not gravity: what the state holds along the road is motion
     force = _turned(
-        np.column_stack([r[:, kn.O_FELT_X], r[:, kn.O_FELT_Y], r[:, kn.O_FELT_Z]]), sensors
+        np.column_stack([r[:, ly.O_FELT_X], r[:, ly.O_FELT_Y], r[:, ly.O_FELT_Z]]), sensors
     )
     bias = sensors.acceleration_bias
-    wheel = r[:, kn.O_STEER] * car.steer_ratio + sensors.steering_offset
-    brake = r[:, kn.O_BRK]
+    wheel = r[:, ly.O_STEER] * car.steer_ratio + sensors.steering_offset
+    brake = r[:, ly.O_BRK]
     values: dict[str, tuple[str, Array]] = {
         "speed": ("m/s", np.maximum(noisy(speed, sensors.speed_sd_mps), 0.0)),
-        "yaw_rate": ("rad/s", noisy(r[:, kn.O_R], sensors.yaw_rate_sd) + sensors.yaw_rate_bias),
+        "yaw_rate": ("rad/s", noisy(r[:, ly.O_R], sensors.yaw_rate_sd) + sensors.yaw_rate_bias),
         "acceleration_forward": ("m/s^2", noisy(force[:, 0], sensors.acceleration_sd) + bias[0]),
         "acceleration_left": ("m/s^2", noisy(force[:, 1], sensors.acceleration_sd) + bias[1]),
         "acceleration_up": ("m/s^2", noisy(force[:, 2], 2 * sensors.acceleration_sd) + bias[2]),
         "steering": ("rad", noisy(wheel, 0.004)),
-        "throttle": ("1", r[:, kn.O_THR] * sensors.pedal_end),
-        "gear": ("1", r[:, kn.O_GEAR]),
-        "engine_speed": ("rad/s", noisy(r[:, kn.O_RPM], 0.8)),
+        "throttle": ("1", r[:, ly.O_THR] * sensors.pedal_end),
+        "gear": ("1", r[:, ly.O_GEAR]),
+        "engine_speed": ("rad/s", noisy(r[:, ly.O_RPM], 0.8)),
     }
     if sensors.brake_as_pressure:
         values["brake_pressure"] = ("Pa", brake * sensors.brake_pressure_pa)
     else:
         values["brake"] = ("1", brake * sensors.brake_end)
     for i, name in enumerate(("front_left", "front_right", "rear_left", "rear_right")):
-        spin = r[:, kn.O_W0 + i] * car.wheel_radius
+        spin = r[:, ly.O_W0 + i] * car.wheel_radius
         values[f"wheel_speed_{name}"] = ("m/s", np.maximum(noisy(spin, 0.04), 0.0))
     out |= {name: (unit, stamps, data) for name, (unit, data) in values.items()}
     return {name: channel for name, channel in out.items() if name not in sensors.without}

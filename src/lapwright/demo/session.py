@@ -10,13 +10,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from lapwright.demo import kernels as kn
 from lapwright.demo import lap as lp
+from lapwright.demo import layout as ly
 from lapwright.demo import road as rd
-from lapwright.demo import sight
-from lapwright.demo import writing
+from lapwright.demo import sight, writing
 from lapwright.demo.car import Car, club_car
 from lapwright.demo.drivers import DRIVERS, Action, Day, Driver, Fault, Habit, Reference
+from lapwright.demo.plan import BITE
 from lapwright.demo.sensors import Channel, Sensors, measure, true_middle
 from lapwright.demo.truth import CornerTruth, FaultCost, corner_truths, segment_times, split_costs
 
@@ -121,7 +121,7 @@ class Session:
 
 
 def survey_of(circuit: rd.Circuit, every_m: int = 3) -> Survey:
-    """A survey of the circuit at about ``every_m``."""
+    """Survey the circuit at about ``every_m``."""
     n = circuit.grid.shape[0] - 1
     rows = np.linspace(0, n, n // every_m, endpoint=False).astype(int)
     grid = circuit.grid[rows]
@@ -148,18 +148,18 @@ def _conditions_fixed(day: Day) -> lp.Conditions:
 
 @lru_cache(maxsize=32)
 def _calm_lap(driver: Driver, day: Day) -> lp.LapRun:
-    """A flying lap without noise: where actions come when nothing disturbs."""
+    """Drive a flying lap without noise: where actions come when nothing disturbs."""
     circuit, car = rd.quillbeck(), club_car()
     to = lp.Setting(circuit, car, lp.steady(driver), 0, {})
     now, pace = _conditions_fixed(day), _pace(circuit, "timed")
     first = lp.drive_lap(to, 0, now, (), pace, PIT_EXIT_M, circuit.length_m)
     state = first.end_state
-    state[kn.S] -= circuit.length_m
+    state[ly.S] -= circuit.length_m
     return lp.drive_lap(to, 0, now, (), pace, state, circuit.length_m)
 
 
 def _anchors(driver: Driver, day: Day, circuit: rd.Circuit) -> dict[tuple[int, Action], Array]:
-    """The driver's references as numbers, from a lap without noise."""
+    """Turn the driver's references into numbers, from a lap without noise."""
     if not driver.references:
         return {}
     calm = _calm_lap(lp.steady(driver), day)
@@ -167,10 +167,10 @@ def _anchors(driver: Driver, day: Day, circuit: rd.Circuit) -> dict[tuple[int, A
     for corner, action, ref in driver.references:
         for i, act in enumerate(calm.acts):
             if act.corner == corner:
-                event = kn.E_BRAKE if action == "brake" else kn.E_PICK
+                event = ly.E_BRAKE if action == "brake" else ly.E_PICK
                 place = calm.events[i, event, 1]
                 if action == "brake":
-                    place = act.brake - calm.plan.v[int(act.brake)] * lp.pl.BITE
+                    place = act.brake - calm.plan.v[int(act.brake)] * BITE
                 out[(corner, action)] = sight.anchor(ref, circuit, calm.rows, float(place))
     return out
 
@@ -234,8 +234,11 @@ def make_session(
     runs, found, what = _drive_all(to, day, laps, plan, costs)
     rows = _joined(runs)
     truth = _truth(to, rows, runs, what, found, circuit, car)
+    log = Log(
+        measure(rows, car, sensors, seed), writing.preamble(driver, circuit, day), sensors.rate_hz
+    )
     return Session(
-        Log(measure(rows, car, sensors, seed), writing.preamble(driver, circuit, day), sensors.rate_hz),
+        log,
         survey_of(circuit), circuit.landmarks, circuit.spans, _start_line(circuit),
         truth, driver, circuit, car, rows,
     )  # fmt: skip
@@ -268,7 +271,7 @@ def _drive_all(
         runs.append(run)
         what.append((kind, now, mine))
         state = run.end_state
-        state[kn.S] -= length
+        state[ly.S] -= length
     return runs, found, what
 
 
@@ -302,16 +305,16 @@ def _joined(runs: list[lp.LapRun]) -> Array:
     at = 0.0
     for run in runs:
         rows = run.rows.copy()
-        rows[:, kn.O_T] += at
+        rows[:, ly.O_T] += at
         at += run.seconds
         parts.append(rows)
     rows = np.concatenate(parts)
-    rows[:, kn.O_PSI] = np.unwrap(rows[:, kn.O_PSI])
+    rows[:, ly.O_PSI] = np.unwrap(rows[:, ly.O_PSI])
     return rows
 
 
 def _crossings(t: Array, middle: Array, ends: Array, circuit: rd.Circuit) -> Array:
-    """Times at which the middle of the wheelbase crossed the start line, near ``ends`` (s)."""
+    """Find when the middle of the wheelbase crossed the start line, near ``ends`` (s)."""
     (x, y), (dx, dy) = _start_line(circuit)
     past = (middle[:, 0] - x) * dx + (middle[:, 1] - y) * dy
     out = []
@@ -325,7 +328,7 @@ def _crossings(t: Array, middle: Array, ends: Array, circuit: rd.Circuit) -> Arr
 def _on_road(rows: Array, middle: Array, circuit: rd.Circuit) -> tuple[Array, Array]:
     """Place and offset of the middle of the wheelbase, from those of the centre of gravity."""
     grid, s = circuit.grid, circuit.s
-    at = rows[:, kn.O_S] % circuit.length_m
+    at = rows[:, ly.O_S] % circuit.length_m
     for _ in range(2):
         dx = middle[:, 0] - np.interp(at, s, grid[:, rd.GX])
         dy = middle[:, 1] - np.interp(at, s, grid[:, rd.GY])
@@ -347,21 +350,21 @@ def _truth(
     ends = np.cumsum([run.seconds for run in runs])
     starts = np.concatenate([[0.0], ends[:-1]])
     middle = true_middle(rows, car, (0.0, 0.0, 0.0))
-    cross = _crossings(rows[:, kn.O_T], middle, ends[:-1], circuit)
+    cross = _crossings(rows[:, ly.O_T], middle, ends[:-1], circuit)
     s, n = _on_road(rows, middle, circuit)
     bounds = [0.0, *cross, float(ends[-1])]
     laps, corners = [], []
     for i, (run, (kind, now, mine)) in enumerate(zip(runs, what, strict=True)):
-        off = bool((run.rows[:, kn.O_OFF] >= 4).any())
+        off = bool((run.rows[:, ly.O_OFF] >= 4).any())
         laps.append(LapTruth(i, kind, bounds[i], bounds[i + 1], now, mine, off))
-        corners += corner_truths(run, i, starts[i], circuit)
-    lap_of = np.searchsorted(cross, rows[:, kn.O_T], side="right")
+        corners += corner_truths(run, i, float(starts[i]))
+    lap_of = np.searchsorted(cross, rows[:, ly.O_T], side="right")
     return Truth(
-        rows[:, kn.O_T], middle[:, 0], middle[:, 1], middle[:, 2], s, n,
-        np.hypot(rows[:, kn.O_VX], rows[:, kn.O_VY]), rows[:, kn.O_PSI],
-        rows[:, kn.O_PSI] + np.arctan2(rows[:, kn.O_VY], np.maximum(rows[:, kn.O_VX], 0.5)),
-        rows[:, kn.O_R], rows[:, kn.O_AX], rows[:, kn.O_AY], rows[:, kn.O_THR], rows[:, kn.O_BRK],
-        rows[:, kn.O_STEER] * car.steer_ratio, rows[:, kn.O_GEAR], lap_of, tuple(laps),
+        rows[:, ly.O_T], middle[:, 0], middle[:, 1], middle[:, 2], s, n,
+        np.hypot(rows[:, ly.O_VX], rows[:, ly.O_VY]), rows[:, ly.O_PSI],
+        rows[:, ly.O_PSI] + np.arctan2(rows[:, ly.O_VY], np.maximum(rows[:, ly.O_VX], 0.5)),
+        rows[:, ly.O_R], rows[:, ly.O_AX], rows[:, ly.O_AY], rows[:, ly.O_THR], rows[:, ly.O_BRK],
+        rows[:, ly.O_STEER] * car.steer_ratio, rows[:, ly.O_GEAR], lap_of, tuple(laps),
         tuple(corners), tuple(found), {(c, a): r for c, a, r in to.driver.references},
         cross,
     )  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lapwright.demo import kernels as kn
+from lapwright.demo import layout as ly
 from lapwright.demo import road as rd
 from lapwright.demo.drivers import Reference
 
@@ -70,22 +70,22 @@ def anchor(ref: Reference, circuit: rd.Circuit, rows: Array, at: float) -> Array
 
     ``rows`` is that lap and ``at`` the place (m) where its action came.
     """
-    i = int(np.searchsorted(rows[:, kn.O_S], at))
-    v, n, t = rows[i, kn.O_VX], rows[i, kn.O_N], rows[i, kn.O_T]
+    i = int(np.searchsorted(rows[:, ly.O_S], at))
+    v, n, t = rows[i, ly.O_VX], rows[i, ly.O_N], rows[i, ly.O_T]
     if ref.kind == "place":
-        return np.array([kn.PLACE, at, 0.0, 0.0, 0.0, 0.0])
+        return np.array([ly.PLACE, at, 0.0, 0.0, 0.0, 0.0])
     if ref.kind == "alignment":
         a, b, c = alignment_place(circuit, ref.landmarks, at)
-        return np.array([kn.ALIGN, a, b, c, 0.0, (at - (a + b * n + c * n * n)) / v])
+        return np.array([ly.ALIGN, a, b, c, 0.0, (at - (a + b * n + c * n * n)) / v])
     if ref.kind == "view":
         place = view_place(circuit, ref.landmarks[0], at)
-        return np.array([kn.VIEW, place, 0.0, 0.0, 0.0, (at - place) / v])
+        return np.array([ly.VIEW, place, 0.0, 0.0, 0.0, (at - place) / v])
     opened = at - 1.2 * v
-    near = slice(int(np.searchsorted(rows[:, kn.O_S], opened)), i + 1)
+    near = slice(int(np.searchsorted(rows[:, ly.O_S], opened)), i + 1)
     if ref.kind == "speed":
-        value = rows[max(i - 80, 0), kn.O_VX]
-        sign = 1.0 if rows[i, kn.O_VX] > value else -1.0
-        return np.array([kn.SPEED, value, sign, 0.0, at - 0.6 * v, 0.08])
-    met = np.flatnonzero(np.abs(rows[near, kn.O_STEER]) <= ref.value)
-    late = t - rows[near, kn.O_T][met[0]] if met.size else 0.0
-    return np.array([kn.STRAIGHT, ref.value, 0.0, 0.0, opened, max(late, 0.02)])
+        value = rows[max(i - 80, 0), ly.O_VX]
+        sign = 1.0 if rows[i, ly.O_VX] > value else -1.0
+        return np.array([ly.SPEED, value, sign, 0.0, at - 0.6 * v, 0.08])
+    met = np.flatnonzero(np.abs(rows[near, ly.O_STEER]) <= ref.value)
+    late = t - rows[near, ly.O_T][met[0]] if met.size else 0.0
+    return np.array([ly.STRAIGHT, ref.value, 0.0, 0.0, opened, max(late, 0.02)])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lapwright.demo import kernels as kn
+from lapwright.demo import layout as ly
 from lapwright.demo.drivers import Fault
 from lapwright.demo.lap import LapRun
 from lapwright.demo.road import Circuit
@@ -83,12 +83,12 @@ def zones(circuit: Circuit) -> list[tuple[int, float, float]]:
 def segment_times(rows: Array, circuit: Circuit) -> Array:
     """Seconds at the borders start line, zone start, zone end, …, lap end: shape (2 k + 2,)."""
     marks = [x for _, first, last in zones(circuit) for x in (first, last)]
-    borders = np.array([max(rows[0, kn.O_S], 0.0), *marks, circuit.length_m])
-    s = rows[:, kn.O_S]
-    t = np.interp(borders, np.maximum.accumulate(s), rows[:, kn.O_T])
-    t[0] = rows[0, kn.O_T] - 0.001
+    borders = np.array([max(rows[0, ly.O_S], 0.0), *marks, circuit.length_m])
+    s = rows[:, ly.O_S]
+    t = np.interp(borders, np.maximum.accumulate(s), rows[:, ly.O_T])
+    t[0] = rows[0, ly.O_T] - 0.001
     last = rows[-1]
-    t[-1] = last[kn.O_T] - (last[kn.O_S] - circuit.length_m) / max(last[kn.O_VX], 1.0)
+    t[-1] = last[ly.O_T] - (last[ly.O_S] - circuit.length_m) / max(last[ly.O_VX], 1.0)
     return np.asarray(np.diff(t))
 
 
@@ -108,13 +108,13 @@ def _first(mask: NDArray[np.bool_], start: int, stop: int) -> int:
     return start + int(found[0]) if found.size else -1
 
 
-def corner_truths(run: LapRun, lap: int, start_s: float, circuit: Circuit) -> list[CornerTruth]:
-    """True actions of the acted corners of a lap that began at ``start_s`` of the session."""
+def corner_truths(run: LapRun, lap: int, start_s: float) -> list[CornerTruth]:
+    """Find the true actions of a lap that began at ``start_s`` of the session."""
     rows = run.rows
-    throttle, brake = rows[:, kn.O_THR], rows[:, kn.O_BRK]
+    throttle, brake = rows[:, ly.O_THR], rows[:, ly.O_BRK]
     out = []
     lifts = [
-        int(e[kn.E_LIFT, 0] * 1000) if np.isfinite(e[kn.E_LIFT, 0]) else -1 for e in run.events
+        int(e[ly.E_LIFT, 0] * 1000) if np.isfinite(e[ly.E_LIFT, 0]) else -1 for e in run.events
     ]
     for i, act in enumerate(run.acts):
         if lifts[i] < 0:
@@ -122,7 +122,7 @@ def corner_truths(run: LapRun, lap: int, start_s: float, circuit: Circuit) -> li
         begin = lifts[i]
         later = [x for x in lifts[i + 1 :] if x > begin]
         stop = later[0] if later else len(rows)
-        pick = run.events[i, kn.E_PICK, 0]
+        pick = run.events[i, ly.E_PICK, 0]
         pick = int(pick * 1000) if np.isfinite(pick) else stop
         off = _first(throttle < 0.98, begin, stop)
         on = _first(brake > 0.01, begin, pick)
@@ -132,18 +132,18 @@ def corner_truths(run: LapRun, lap: int, start_s: float, circuit: Circuit) -> li
             loose = on + int(held[-1]) + 1
         first = _first(throttle > 0.02, pick, stop)
         full = _first(throttle >= 0.98, first, stop) if first >= 0 else -1
-        low = begin + int(np.argmin(rows[begin:stop, kn.O_VX]))
+        low = begin + int(np.argmin(rows[begin:stop, ly.O_VX]))
 
         def at(k: int) -> tuple[float, float]:
             if not 0 <= k < len(rows):
                 return float("nan"), float("nan")
-            return start_s + float(rows[k, kn.O_T]), float(rows[k, kn.O_S])
+            return start_s + float(rows[k, ly.O_T]), float(rows[k, ly.O_S])
 
         out.append(
             CornerTruth(
                 lap, act.corner, act.braked, *at(off), *at(on), *at(loose),
                 float(brake[begin:stop].max()), *at(first), *at(full),
-                float(np.hypot(rows[low, kn.O_VX], rows[low, kn.O_VY])), at(low)[1],
+                float(np.hypot(rows[low, ly.O_VX], rows[low, ly.O_VY])), at(low)[1],
             )
         )  # fmt: skip
     return out

@@ -88,7 +88,7 @@ def _text(values: Array, decimals: int, comma: bool) -> list[str]:
 
 
 def log_text(session: Session, style: Style) -> str:
-    """The log as text: one row for each stamp of the fastest channel, other cells empty."""
+    """Write the log as text: one row for each stamp of the fastest channel, other cells empty."""
     channels = session.log.channels
     stamps = max((t for _, t, _ in channels.values()), key=len)
     heads, units = ["Time"], ["s"]
@@ -142,11 +142,11 @@ def landmarks_text(session: Session) -> str:
 def spans_text(session: Session) -> str:
     """Kerbs and patches as CSV; offsets are positive to the left."""
     lines = ["kind,name,start_m,end_m,left_m,right_m,grip_factor"]
-    for p in session.spans:
-        lines.append(
-            f"{p.kind},{p.name},{p.start_m:.1f},{p.end_m:.1f},{p.left_m:.2f},{p.right_m:.2f},"
-            f"{p.grip_factor:.2f}"
-        )
+    lines += [
+        f"{p.kind},{p.name},{p.start_m:.1f},{p.end_m:.1f},{p.left_m:.2f},{p.right_m:.2f},"
+        f"{p.grip_factor:.2f}"
+        for p in session.spans
+    ]
     return "\n".join(lines) + "\n"
 
 
