@@ -14,6 +14,7 @@ from lapwright.model.amend import (
     note_repairs,
     put_channels,
     say,
+    whole_span,
 )
 from lapwright.model.plausible import project_plane
 from lapwright.model.recording import Recording, Span
@@ -33,6 +34,8 @@ _JUMP_M = 1.0
 #: Samples off the path for no longer than this are removed; longer ones are a shifted stretch.
 _JUMP_S = 0.5
 _SHIFT_S = 60.0
+#: Positions in steps coarser than this say nothing about a line.
+_COARSE_M = 0.7
 #: More findings of one kind than this are said in one message.
 _LISTED = 4
 
@@ -54,9 +57,32 @@ class _Place:
 
 def repair_place(recording: Recording) -> Recording:
     """Remove zeros and jumps, mark gaps, frozen and shifted stretches of the position."""
-    for step in (_drop_no_fix, _mark_gaps, _mark_frozen, _remove_jumps):
-        recording = step(recording)
-    return recording
+    recording = _mark_gaps(_drop_no_fix(recording))
+    coarse = _find_coarseness(recording)
+    if coarse > _COARSE_M:
+        return _say_coarse(recording, coarse)
+    return _remove_jumps(_mark_frozen(recording))
+
+
+def _find_coarseness(recording: Recording) -> float:
+    """Distance in metres between neighbouring values of the position; 0 when not known."""
+    place = _read_place(recording)
+    if place is None:
+        return 0.0
+    steps = [np.diff(np.unique(np.round(v, 4))) for v in (place.x[:5000], place.y[:5000])]
+    return max((float(s.min()) for s in steps if s.size), default=0.0)
+
+
+def _say_coarse(recording: Recording, coarse: float) -> Recording:
+    """Say that positions were written with too few decimals, and mark them."""
+    names = find_place_names(recording)
+    assert names is not None
+    found = f"steps of {coarse:.1f} m: too few decimals"
+    recording = say(
+        recording, "flagged", names, found, "No statement on line, kerbs or track use",
+        "Export with 7 decimals",
+    )  # fmt: skip
+    return mark(recording, [whole_span(recording.channels[n], "coarse") for n in names])
 
 
 def _read_place(recording: Recording) -> _Place | None:

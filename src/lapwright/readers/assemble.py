@@ -28,6 +28,8 @@ IntArray = NDArray[np.int64]
 
 #: Channels that one sensor gives together and that therefore share one native rate.
 _TOGETHER = (("latitude", "longitude"), ("x", "y"))
+#: Key of the recording's info under which the clock's column stands.
+TIME_COLUMN = "time column"
 #: Columns with fewer filled cells than this share hold notes or nothing.
 _TOO_EMPTY = 1e-4
 
@@ -108,7 +110,7 @@ def _build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> _Timed
     assert channel is not None
     utc = second.seconds if second is not None and second.kind == "epoch" else None
     question, clock = _check_step(table, channel, clock, utc, rule)
-    info = {}
+    info = {TIME_COLUMN: channel.label.name}
     seconds, own_utc = clock.seconds, utc
     if clock.kind in ("epoch", "of_day"):
         origin = float(seconds[np.isfinite(seconds)][0])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,8 @@ IntArray = NDArray[np.int64]
 
 #: A clock is said to begin anew when it falls to within this many seconds of its first value.
 _NEAR_START_S = 2.0
+#: Seconds put between two recordings in one file, so that nothing is timed across them.
+_BREAK_S = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,21 +183,21 @@ def _mend_restarts(state: _State) -> _State:
     if at.size > 1:
         found += f", and so at {count(at.size, 'place')}"
     utc = state.utc
-    if utc is not None and np.isfinite(utc).all() and (np.diff(utc) > 0).mean() > 0.99:
+    if utc is not None and np.isfinite(utc).all() and (np.diff(utc) >= 0).all():
         rebuilt = state.time[0] + (utc - utc[0])
         return state.say("repaired", at, f"{found}; utc runs on", "Time rebuilt from utc").retime(
             rebuilt
         )
     step = float(np.median(np.diff(state.time)))
     time = state.time.copy()
+    apart = set(state.table.breaks.tolist())
     for fall in at:
-        time[fall:] += time[fall - 1] + step - time[fall]
-    return state.say(
-        "flagged" if at.size == 1 else "repaired",
-        at,
-        found,
-        f"Carried on with one step of {step:.3f} s; how long the break was cannot be told",
-    ).retime(time)
+        pause = _BREAK_S if int(state.rows[fall]) in apart else step
+        time[fall:] += time[fall - 1] + pause - time[fall]
+    pause = _BREAK_S if apart else step
+    done = f"Carried on after {pause:.3g} s; how long the break was cannot be told"
+    outcome: Outcome = "flagged" if at.size == 1 else "repaired"
+    return replace(state.say(outcome, at, found, done).retime(time), utc=None)
 
 
 def _stays_behind(time: Array, fall: int) -> bool:
@@ -208,6 +210,8 @@ def _stays_behind(time: Array, fall: int) -> bool:
 def _take_out_steps(state: _State) -> _State:
     """Take out steps of the clock that a second clock does not have."""
     if state.utc is None or not np.isfinite(state.utc).all() or state.time.size < 10:
+        return state
+    if (np.diff(state.utc) < 0).any():
         return state
     lead = np.diff(state.time) - np.diff(state.utc)
     at = np.flatnonzero(np.abs(lead) > 10.0) + 1

@@ -61,14 +61,13 @@ def read_table(source: Source) -> Table:
     body = text.data[_offset_of_line(text.data, layout.first_data_line) :]
     if layout.delimiter == " ":
         body = re.sub(rb"(?m)^ +| +$", b"", re.sub(rb"[ \t]+", b" ", body))
-    rows = find_rows(body, layout.first_data_line, layout.delimiter, layout.cells)
+    again = _find_header_again(text.data, body, layout)
+    rows = find_rows(body, layout.first_data_line, layout.delimiter, layout.cells, again)
     layout = _check_width(file, layout, body, rows)
-    header = text.data[: len(text.data) - len(body)].splitlines()
-    header_text = header[layout.header_line - 1] if layout.header_line else b""
     frame = read_cells(rows.body, layout.delimiter, layout.decimal, layout.cells)
     columns, said = _read_columns(file, layout, frame, rows.line_of_row)
     time = _find_time(columns)
-    faults = find_row_faults(file, rows, body, header_text, layout, time)
+    faults = find_row_faults(file, rows, again, layout, time)
     return Table(
         file,
         source.sha256,
@@ -78,7 +77,21 @@ def read_table(source: Source) -> Table:
         f"line {layout.header_line}" if layout.header_line else "line 1",
         {**layout.info, **_say_dialect(text.encoding, layout)},
         (*text.messages, *faults, *said),
+        np.searchsorted(rows.line_of_row, again),
     )
+
+
+def _find_header_again(data: bytes, body: bytes, layout: Layout) -> IntArray:
+    """Line numbers, in the body, of lines that stand above the first row as well."""
+    found: list[int] = []
+    head = data[: _offset_of_line(data, layout.first_data_line)].split(b"\n")
+    names = [line for line in head[max(layout.header_line - 1, 0) :] if line.strip()]
+    for line in names if layout.header_line else ():
+        at = body.find(b"\n" + line)
+        while at >= 0 and len(found) < 1000:
+            found.append(layout.first_data_line + body.count(b"\n", 0, at + 1))
+            at = body.find(b"\n" + line, at + 1)
+    return np.unique(np.array(found, dtype=np.int64))
 
 
 def _say_dialect(encoding: str, layout: Layout) -> dict[str, str]:

@@ -17,7 +17,7 @@ IntArray = NDArray[np.int64]
 
 
 def find_row_faults(
-    file: str, rows: Rows, body: bytes, header: bytes, layout: Layout, time: Array | None
+    file: str, rows: Rows, again: IntArray, layout: Layout, time: Array | None
 ) -> list[Message]:
     """Say which rows were dropped or mended, and why.
 
@@ -25,15 +25,16 @@ def find_row_faults(
     ----------
     rows
         What `find_rows` found.
-    body, header
-        Bytes of the table from the first data row on, and of the header line.
+    again
+        Line numbers at which the header stands once more.
     layout
         Gives the number of cells that a row should have.
     time
         Time column of the good rows, for the length of gaps; may be None.
     """
     return [
-        *_say_short(file, rows, body, header, layout, time),
+        *_say_again(file, again),
+        *_say_short(file, rows, layout, time),
         *_say_zeroed(file, rows, time),
         *_say_too_long(file, rows),
         *_say_quotes(file, rows),
@@ -47,42 +48,26 @@ def _message(file: str, places: IntArray, found: str, done: str, to_do: str = ""
     )
 
 
-def _say_short(
-    file: str, rows: Rows, body: bytes, header: bytes, layout: Layout, time: Array | None
-) -> Iterator[Message]:
+def _say_again(file: str, again: IntArray) -> Iterator[Message]:
+    if again.size:
+        n = count(again.size + 1, "recording")
+        to_do = "Record each session into its own file"
+        done = f"Read on as part of {n} in one file"
+        yield _message(file, again, "the header comes again", done, to_do)
+
+
+def _say_short(file: str, rows: Rows, layout: Layout, time: Array | None) -> Iterator[Message]:
     places, cells = rows.wrong, rows.wrong_cells
-    repeated = _find_repeated_header(body, header, layout)
-    if repeated.size:
-        n = count(repeated.size + 1, "recording")
-        yield _message(
-            file, repeated, "the header comes again", f"Read on as part of {n} in one file",
-            "Record each session into its own file",
-        )  # fmt: skip
-        kept = ~np.isin(places, repeated)
-        places, cells = places[kept], cells[kept]
     if not places.size:
         return
-    each = " and ".join([", ".join(str(int(n)) for n in cells[:-1]), str(int(cells[-1]))])
-    shown = each.removeprefix(" and ") if places.size <= 4 else f"{cells.min()} to {cells.max()}"
+    listed = " and ".join(
+        [*([", ".join(str(int(n)) for n in cells[:-1])] if cells.size > 1 else []), str(cells[-1])]
+    )
+    shown = listed if places.size <= 4 else f"{cells.min()} to {cells.max()}"
     found = f"{shown} {'cell' if shown == '1' else 'cells'} instead of {layout.cells}"
     gap = _find_gap(rows, places, time)
-    done = f"{count(places.size, 'row')} dropped" + (
-        f", gaps of up to {gap:.2f} s marked" if gap else ""
-    )
-    yield _message(file, places, found, done)
-
-
-def _find_repeated_header(body: bytes, header: bytes, layout: Layout) -> IntArray:
-    """Line numbers at which the header stands once more."""
-    header = header.strip()
-    if not header or b"\n" + header not in body:
-        return np.zeros(0, dtype=np.int64)
-    found: list[int] = []
-    at = body.find(b"\n" + header)
-    while at >= 0 and len(found) < 1000:
-        found.append(layout.first_data_line + body.count(b"\n", 0, at + 1))
-        at = body.find(b"\n" + header, at + 1)
-    return np.array(found, dtype=np.int64)
+    marked = f", gaps of up to {gap:.2f} s marked" if gap else ""
+    yield _message(file, places, found, f"{count(places.size, 'row')} dropped{marked}")
 
 
 def _find_gap(rows: Rows, places: IntArray, time: Array | None) -> float:

@@ -51,7 +51,9 @@ class Rows:
     zero_bytes: int
 
 
-def find_rows(body: bytes, first_line: int, delimiter: str, cells: int) -> Rows:
+def find_rows(
+    body: bytes, first_line: int, delimiter: str, cells: int, left_out: IntArray | None = None
+) -> Rows:
     """Sort the lines of a table's body.
 
     Parameters
@@ -64,6 +66,8 @@ def find_rows(body: bytes, first_line: int, delimiter: str, cells: int) -> Rows:
         One ASCII sign.
     cells
         Cells of a proper row.
+    left_out
+        Line numbers that are no rows, such as a header that comes again.
     """
     unended = bool(body) and not body.endswith(b"\n")
     if unended:
@@ -84,8 +88,11 @@ def find_rows(body: bytes, first_line: int, delimiter: str, cells: int) -> Rows:
     too_long = lengths > _longest(signs, starts, ends, lengths, delimiter)
     too_long |= lengths > LINE_LIMIT
     broken = blank | zeroed | too_long
+    if left_out is not None and left_out.size:
+        broken |= np.isin(line_numbers, left_out)
     short = (found != cells) & ~broken
-    cut = int(line_numbers[-1]) if unended and short.size and short[-1] else 0
+    is_cut = unended and bool(short[-1] or (not broken[-1] and _ends_early(body, delimiter)))
+    cut = int(line_numbers[-1]) if is_cut else 0
     if cut:
         short[-1] = False
     good = ~(broken | short)
@@ -102,6 +109,15 @@ def find_rows(body: bytes, first_line: int, delimiter: str, cells: int) -> Rows:
         cut=cut,
         zero_bytes=int(nul.sum()),
     )
+
+
+def _ends_early(body: bytes, delimiter: str) -> bool:
+    """Whether the last number has fewer decimals than the same cell of all rows before it."""
+    last = [row.rpartition(delimiter.encode())[2] for row in body[-8192:].split(b"\n")[1:-1]]
+    decimals = [len(cell.strip().partition(b".")[2]) for cell in last]
+    if len(decimals) < 10 or b"." not in last[0]:
+        return False
+    return len(set(decimals[:-1])) == 1 and decimals[-1] < decimals[0]
 
 
 def _count(signs: NDArray[np.uint8], sign: int, ends: IntArray) -> IntArray:

@@ -178,8 +178,10 @@ def render_mapping(recording: Recording) -> str:
     turned = {s.channel for s in recording.repairs if s.what == SIGN_TURNED}
     lines = [f"# Channels of {json.dumps(recording.file, ensure_ascii=False)}."]
     lines.append("# Edit column, unit, scale, invert and delay_s; delete what is right by itself.")
+    if (column := recording.info.get("time column")) is not None:
+        lines += ["", "[channels.time]", f"column = {_quote(column)}"]
     for name, channel in recording.channels.items():
-        if channel.original:
+        if channel.original and name != "utc":
             lines += ["", f"[channels.{name}]", *_render_rule(channel, name in turned)]
     if recording.others:
         lines += ["", "# Columns that are not used; name a channel to use one:"]

@@ -46,6 +46,8 @@ class Table:
         Where the names stand, in words; may be empty.
     info, messages
         Name-value lines, and what had to be said so far.
+    breaks
+        Rows at which another recording begins.
     """
 
     file: str
@@ -56,6 +58,7 @@ class Table:
     header_place: str = ""
     info: Mapping[str, str] = field(default_factory=dict)
     messages: tuple[Message, ...] = ()
+    breaks: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
     def say_rows(self, rows: IntArray, shown: int = 4) -> str:
         """Say where rows are, such as "lines 812, 1790" or "lines 2201–2240"."""
