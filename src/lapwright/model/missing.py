@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.model.amend import find_place_names, say
-from lapwright.model.plausible import find_plane
+from lapwright.model.plausible import find_noise, find_plane
 from lapwright.model.recording import Recording
 
 Array = NDArray[np.float64]
@@ -43,13 +43,11 @@ def _say_no_speed(recording: Recording, has_place: bool) -> Recording:
 def _speed_error(t: Array, x: Array, y: Array) -> float:
     """95 % error in m/s of a speed taken from a line through positions over half a second.
 
-    Noise per sample from third differences (their variance is 20 times the
-    noise's, by the binomial coefficients 1, 3, 3, 1); slope error of a
-    straight line through m points of step h: sigma / (h sqrt(m (m² − 1) / 12)).
+    Slope error of a straight line through m points of step h and noise sigma:
+    sigma / (h sqrt(m (m² − 1) / 12)).
     """
     step = float(np.median(np.diff(t)))
-    third = np.hypot(np.diff(x, 3), np.diff(y, 3))
-    noise = float(np.median(third)) / 1.1774 / np.sqrt(20.0)
+    noise = find_noise(t, x, y)
     m = max(round(0.5 / step) + 1, 3)
     return float(1.96 * noise / (step * np.sqrt(m * (m * m - 1) / 12.0)))
 

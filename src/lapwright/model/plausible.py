@@ -19,6 +19,9 @@ Array = NDArray[np.float64]
 
 _GRID_HZ = 10.0
 _HALF_WINDOW_S = 0.5
+#: Noisy positions need longer windows: with a half window of sqrt(2 σ) seconds the noise of the
+#: path's turning rate, σ / (v h²), stays near 0.5 / v rad/s.
+_LONGEST_HALF_S = 1.5
 _EARTH_A = 6378137.0
 _EARTH_E2 = 6.69437999014e-3
 #: Below this speed the direction of travel says nothing.
@@ -94,6 +97,19 @@ def find_plane(recording: Recording) -> tuple[Array, Array, Array] | None:
     return first.time[known], a, b
 
 
+def find_noise(t: Array, x: Array, y: Array) -> float:
+    """Noise of positions in metres for each axis, from third differences.
+
+    The variance of a third difference is 1 + 9 + 9 + 1 = 20 times the noise's;
+    the median of a Rayleigh variable is 1.1774 times its scale. At low rates
+    the path's own shape adds to the figure.
+    """
+    usual = np.diff(t) < 2.5 * float(np.median(np.diff(t)))
+    whole = usual[:-2] & usual[1:-1] & usual[2:]
+    third = np.hypot(np.diff(x, 3), np.diff(y, 3))[whole]
+    return float(np.median(third) / 1.1774 / np.sqrt(20.0)) if third.size else 0.0
+
+
 def build_evidence(recording: Recording) -> Evidence | None:
     """Build the grid of comparable quantities; None for a recording too short to judge."""
     moving = [c for c in recording.channels.values() if c.name not in ("time", "utc")]
@@ -103,7 +119,9 @@ def build_evidence(recording: Recording) -> Evidence | None:
     end = max(float(c.time[-1]) for c in moving)
     place = find_plane(recording)
     step = float(np.median(np.diff(place[0]))) if place is not None else 0.1
-    half = max(_HALF_WINDOW_S, 1.0 * step)
+    half = max(_HALF_WINDOW_S, step)
+    if place is not None:
+        half = max(half, min(np.sqrt(2.0 * find_noise(*place)), _LONGEST_HALF_S))
     if end - start < 20.0:
         return None
     time = np.arange(start + 2 * half, end - 2 * half, max(1.0 / _GRID_HZ, step))
@@ -177,6 +195,16 @@ def mean_over(channel: Channel, time: Array, half: float) -> Array:
     return _difference(t, area, time, half, gap)
 
 
+def mean_twice(channel: Channel, evidence: Evidence) -> Array:
+    """Mean of a channel under the window that the path's turning rate passes.
+
+    That rate is a difference over ``± h`` of courses that are themselves means over ``± h/2``.
+    """
+    h = evidence.half_window
+    shifts = np.linspace(-h / 2, h / 2, 5)
+    return np.asarray(np.mean([mean_over(channel, evidence.time + d, h) for d in shifts], axis=0))
+
+
 def rate_over(channel: Channel, time: Array, half: float) -> Array:
     """Mean rate of change of a channel over ``time ± half``, NaN near gaps."""
     t, values = _known(channel)
@@ -191,8 +219,14 @@ def _known(channel: Channel) -> tuple[Array, Array]:
     return channel.time[known], channel.values[known]
 
 
+def _offset_at_zero(x: Array, y: Array, least: float) -> float:
+    """Median of y where x is small; 0 when x is hardly ever small."""
+    small = np.abs(x) < 0.3 * least
+    return float(np.median(y[small])) if small.sum() >= 30 else 0.0
+
+
 def fit_ratio(x: Array, y: Array, least: float, enough: int = 50) -> Fit | None:
-    """Fit ``y = slope * x`` robustly; None when there is too little to judge.
+    """Fit ``y = slope * x + offset`` robustly; None when there is too little to judge.
 
     Parameters
     ----------
@@ -208,7 +242,7 @@ def fit_ratio(x: Array, y: Array, least: float, enough: int = 50) -> Fit | None:
     strong = np.abs(x) >= least
     if strong.sum() < enough:
         return None
-    ratios = y[strong] / x[strong]
+    ratios = (y[strong] - _offset_at_zero(x, y, least)) / x[strong]
     slope = float(np.median(ratios))
     spread = float(1.4826 * np.median(np.abs(ratios - slope)))
     if np.std(x) == 0.0 or np.std(y) == 0.0:

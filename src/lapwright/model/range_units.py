@@ -27,12 +27,31 @@ _BEYOND = {
 }
 
 
+#: Held against physics first; the range of the values decides only where that says nothing.
+_LAST = ("speed", "velocity_forward", "acceleration_forward", "acceleration_left", "yaw_rate")
+
+
 def guess_units(recording: Recording) -> Recording:
     """Read channels without a unit in the unit that their range tells, and say so."""
     for name in _BEYOND:
         channel = recording.channels.get(name)
-        if channel is not None and channel.how_known == "assumed":
+        if channel is not None and channel.how_known == "assumed" and name not in _LAST:
             recording = _guess(recording, channel)
+    return recording
+
+
+def settle_assumed(recording: Recording) -> Recording:
+    """Say which units stay assumed, after physics had nothing to hold them against."""
+    for name in _LAST:
+        channel = recording.channels.get(name)
+        if channel is None or channel.how_known != "assumed":
+            continue
+        before = recording
+        recording = _guess(recording, channel) if name in _BEYOND else recording
+        if recording is before:
+            found = "no unit, and nothing in the file to hold it against"
+            to_do = f"Say the unit with --set {name}.unit=UNIT if it is another"
+            recording = say(recording, "flagged", name, found, f"Taken as {channel.unit}", to_do)
     return recording
 
 

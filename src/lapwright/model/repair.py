@@ -9,7 +9,7 @@ from lapwright.messages import worst_outcome
 from lapwright.model.attitude_faults import check_attitude
 from lapwright.model.missing import check_missing
 from lapwright.model.place_faults import repair_place
-from lapwright.model.range_units import guess_units
+from lapwright.model.range_units import guess_units, settle_assumed
 from lapwright.model.recording import Recording
 from lapwright.model.retime import restore_clock, retime_place
 from lapwright.model.sensor_faults import repair_sensors
@@ -51,7 +51,7 @@ def examine_recording(recording: Recording, *, accept_offered: bool = False) -> 
     recording = repair_sensors(recording)
     recording = check_attitude(recording)
     recording = check_units(recording, accept_offered=accept_offered)
-    recording = retime_place(recording)
+    recording = retime_place(settle_assumed(recording))
     return check_missing(_drop_repeated_messages(recording))
 
 

@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 
 from lapwright.messages import Outcome
 from lapwright.model.amend import mark, note_repairs, put_channels, say, whole_span
-from lapwright.model.plausible import Evidence, Fit, build_evidence, fit_ratio, mean_over
+from lapwright.model.plausible import (
+    Evidence,
+    Fit,
+    build_evidence,
+    fit_ratio,
+    mean_over,
+    mean_twice,
+)
 from lapwright.model.recording import Channel, Recording, Span
 from lapwright.names import GLOSSARY
 from lapwright.units import find_unit
@@ -125,8 +132,15 @@ def _mean(recording: Recording, evidence: Evidence, name: str) -> Array:
     return mean_over(recording.channels[name], evidence.time, evidence.half_window)
 
 
+def _measured(recording: Recording, evidence: Evidence, check: Check, name: str) -> Array:
+    """Mean of a channel under the same window as what it is held against."""
+    if check.other.endswith("path"):
+        return mean_twice(recording.channels[name], evidence)
+    return _mean(recording, evidence, name)
+
+
 def _judge(recording: Recording, evidence: Evidence, check: Check, accept: bool) -> Recording:
-    values = _mean(recording, evidence, check.name)
+    values = _measured(recording, evidence, check, check.name)
     fit = fit_ratio(check.expected, values, check.least)
     if fit is None:
         return recording
@@ -259,7 +273,7 @@ def _find_swap(recording: Recording, evidence: Evidence, check: Check) -> str:
     other = pair.get(check.name)
     if other is None or other not in recording.channels:
         return ""
-    fit = fit_ratio(check.expected, _mean(recording, evidence, other), check.least)
+    fit = fit_ratio(check.expected, _measured(recording, evidence, check, other), check.least)
     if fit is None or abs(fit.r) < _CORRELATION or not _SLOPE[0] < abs(fit.slope) < _SLOPE[1]:
         return ""
     return f"{recording.channels[other].original} has {fit.slope:+.2f}, so the axes look swapped"
@@ -268,7 +282,7 @@ def _find_swap(recording: Recording, evidence: Evidence, check: Check) -> str:
 def _judge_offset(recording: Recording, evidence: Evidence, check: Check) -> Recording:
     if not check.name.startswith("acceleration"):
         return recording
-    gap = _mean(recording, evidence, check.name) - check.expected
+    gap = _measured(recording, evidence, check, check.name) - check.expected
     offset = float(np.nanmedian(gap))
     if abs(offset) < 0.5:
         return recording
