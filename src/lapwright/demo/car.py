@@ -57,7 +57,7 @@ class Car(NamedTuple):
     engine_inertia: float = 0.10
     engine_idle: float = 380.0
     engine_up: float = 775.0
-    engine_down: float = 690.0
+    engine_down: float = 715.0
     gears: Array = np.zeros(1)
     final: float = 3.45
     driveline: float = 0.94

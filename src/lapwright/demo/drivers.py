@@ -19,19 +19,19 @@ Kind = Literal["place", "straight", "speed", "alignment", "view"]
 FAULT_SIZES: Mapping[str, tuple[float, str]] = MappingProxyType(
     {
         "early_braking": (12.0, "m earlier at the usual level, then held"),
-        "late_braking": (6.0, "m later"),
+        "late_braking": (14.0, "m later"),
         "soft_braking": (0.15, "share of the usual level missing, begun earlier for it"),
-        "fast_release": (0.10, "s from the usual beginning of the release to nothing"),
-        "slow_release": (0.10, "share of full braking dragged on to the slowest place"),
-        "coasting": (0.5, "s from full throttle to the brake on top of the usual"),
+        "fast_release": (0.38, "share of the highest brake that is let go of at once"),
+        "slow_release": (0.8, "s by which a light brake is dragged on after its usual end"),
+        "coasting": (0.7, "s from full throttle to the brake on top of the usual"),
         "slow_minimum": (1.5, "m/s"),
         "line": (1.2, "m further from the inside at the apex"),
-        "late_throttle": (12.0, "m later"),
+        "late_throttle": (12.0, "m later than the throttle usually opens past a fifth"),
         "stepped_throttle": (0.6, "s on a plateau"),
         "throttle_dip": (0.5, "share taken back for 0.4 s"),
         "lift": (0.5, "share taken back for 0.5 s at the corner's start"),
         "gear": (1.0, "gears too high"),
-        "correction": (5.0, "m/s² of lateral acceleration asked too much and too little"),
+        "correction": (8.0, "m/s² of lateral acceleration asked too much and too little"),
     }
 )
 
@@ -107,8 +107,8 @@ class Driver:
     """
 
     name: str
-    share: float = 0.985
-    brake_share: float = 0.99
+    share: float = 1.0
+    brake_share: float = 1.08
     time_s: float = 0.012
     share_spread: float = 0.003
     level_spread: float = 0.006
@@ -155,9 +155,10 @@ _COACH_REFERENCES: tuple[tuple[int, Action, Reference], ...] = (
     (3, "brake", Reference("place", ("Heron hundred board",))),
     (5, "brake", Reference("view", ("barn door",))),
     (10, "brake", Reference("place", ("new asphalt seam",))),
-    (11, "brake", Reference("straight", value=0.012)),
+    (7, "brake", Reference("straight", value=0.006)),
+    (11, "brake", Reference("alignment", ("sluice post", "mill chimney"))),
     (2, "throttle", Reference("speed")),
-    (3, "throttle", Reference("straight", value=0.16)),
+    (3, "throttle", Reference("speed")),
 )
 
 DRIVERS: Mapping[str, Driver] = MappingProxyType(

@@ -25,19 +25,63 @@ WAY_DS, WAY_CURVE, WAY_SLOPE, WAY_BANK, WAY_VERT, WAY_GRIP, WAY_SHARE, WAY_BRAKE
 
 
 @njit(cache=True)
-def axle_use(car, v, normal, fx, ay, mass, density, loads):
-    """Largest share of an axle's peak force at tyre accelerations ``fx``, ``ay`` (m/s²)."""
+def axle_holds(left, right, fx, fy, driven):
+    """Tell whether an axle with these peaks (N) can give ``fx`` and ``fy`` together.
+
+    Brakes pull both wheels alike, so the lighter one locks first; a driven axle
+    shares by its locking differential, so its peaks add up.
+    """
+    if driven:
+        return np.hypot(fx, fy) <= left + right
+    half = fx / 2
+    if half > min(left, right):
+        return False
+    return fy <= np.sqrt(left**2 - half**2) + np.sqrt(right**2 - half**2)
+
+
+@njit(cache=True)
+def car_holds(car, v, normal, fx, ay, mass, density, grip, loads):
+    """Tell whether both axles hold at tyre accelerations ``fx``, ``ay`` (m/s²)."""
     down = 0.5 * density * car.down_area * v * v
     drag = 0.5 * density * car.drag_area * v * v
     wheel_loads(car, mass, normal, down, fx - drag / mass, ay, loads)
-    front = tyre_peak(car, loads[0], 1.0) + tyre_peak(car, loads[1], 1.0)
-    rear = tyre_peak(car, loads[2], car.rear_grip) + tyre_peak(car, loads[3], car.rear_grip)
     length = car.axle_f + car.axle_r
     share = car.brake_bias if fx < 0 else 0.0
-    side_f, side_r = mass * ay * car.axle_r / length, mass * ay * car.axle_f / length
-    use_f = np.hypot(side_f, mass * fx * share) / max(front, 1.0)
-    use_r = np.hypot(side_r, mass * fx * (1 - share)) / max(rear, 1.0)
-    return max(use_f, use_r)
+    front = axle_holds(
+        tyre_peak(car, loads[0], grip), tyre_peak(car, loads[1], grip),
+        mass * abs(fx) * share, mass * ay * car.axle_r / length, False,
+    )  # fmt: skip
+    return front and axle_holds(
+        tyre_peak(car, loads[2], grip * car.rear_grip),
+        tyre_peak(car, loads[3], grip * car.rear_grip),
+        mass * abs(fx) * (1 - share), mass * ay * car.axle_f / length, fx > 0,
+    )  # fmt: skip
+
+
+@njit(cache=True)
+def reach(car, v, normal, dx, dy, mass, density, grip, loads):
+    """Largest length of the tyre acceleration in the direction (dx, dy), by halving."""
+    low, high = 0.0, 60.0
+    for _ in range(36):
+        mid = 0.5 * (low + high)
+        if car_holds(car, v, normal, mid * dx, mid * dy, mass, density, grip, loads):
+            low = mid
+        else:
+            high = mid
+    return low
+
+
+@njit(cache=True)
+def reach_at(car, v, normal, sign, ay, mass, density, grip, loads):
+    """Largest braking (sign -1) or drive (+1) beside a given ``ay``, by halving."""
+    low, high = 0.0, 60.0
+    for _ in range(36):
+        mid = 0.5 * (low + high)
+        if car_holds(car, v, normal, sign * mid, ay, mass, density, grip, loads):
+            low = mid
+        else:
+            high = mid
+    return low
 
 
 @njit(cache=True)
@@ -49,38 +93,26 @@ def solve_envelope(car, mass, density, grip, speeds, normals, shares):
     drive = np.zeros((speeds.size, normals.size, shares.size))
     for i in range(speeds.size):
         for j in range(normals.size):
-            low, high = 0.0, 60.0
-            for _ in range(40):
-                mid = 0.5 * (low + high)
-                if axle_use(car, speeds[i], normals[j], 0.0, mid, mass, density, loads) <= grip:
-                    low = mid
-                else:
-                    high = mid
-            side[i, j] = low
+            v, g = speeds[i], normals[j]
+            side[i, j] = reach(car, v, g, 0.0, 1.0, mass, density, grip, loads)
             for k in range(shares.size):
-                for sign in (-1.0, 1.0):
-                    a, b = 0.0, 60.0
-                    for _ in range(40):
-                        mid = 0.5 * (a + b)
-                        use = axle_use(
-                            car,
-                            speeds[i],
-                            normals[j],
-                            sign * mid,
-                            low * shares[k],
-                            mass,
-                            density,
-                            loads,
-                        )
-                        if use <= grip:
-                            a = mid
-                        else:
-                            b = mid
-                    if sign < 0:
-                        brake[i, j, k] = a
-                    else:
-                        drive[i, j, k] = a
+                ay = side[i, j] * shares[k]
+                brake[i, j, k] = reach_at(car, v, g, -1.0, ay, mass, density, grip, loads)
+                drive[i, j, k] = reach_at(car, v, g, 1.0, ay, mass, density, grip, loads)
     return side, brake, drive
+
+
+@njit(cache=True)
+def use_of(car, rows, felt, grip, mass, density):
+    """Share of the envelope in use at each row (v, normal, forward, left), shape (k,)."""
+    loads = np.zeros(4)
+    out = np.zeros(rows.shape[0])
+    for i in range(rows.shape[0]):
+        size = np.hypot(felt[i, 0], felt[i, 1])
+        if size > 0.5:
+            dx, dy = felt[i, 0] / size, abs(felt[i, 1]) / size
+            out[i] = size / reach(car, rows[i, 0], rows[i, 1], dx, dy, mass, density, grip, loads)
+    return out
 
 
 @njit(cache=True)

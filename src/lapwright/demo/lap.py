@@ -175,9 +175,9 @@ def lap_plan(
             if fault.cause == "soft_braking":
                 brake[(s > act.brake - 120.0) & (s < act.slowest)] *= 1 - fault.amount
             else:
-                low = plan.v[int(act.slowest / circuit.step_m)] - fault.amount
-                near = np.abs(s - act.slowest)
-                cap = np.minimum(cap, np.where(near < 40, low + (near / 40) ** 2 * 4.0, 99.0))
+                reach = 0.6 * plan.v[int(act.slowest / circuit.step_m)]
+                slower = plan.v - fault.amount * _bump(s, act.slowest, 1.0, reach)
+                cap = np.where(np.abs(s - act.slowest) < 2.5 * reach, slower, cap)
         plan = pl.make_plan(circuit, line, share, brake, cap, limits)
     for fault in faults:
         if fault.cause == "early_braking":
@@ -201,7 +201,7 @@ def lap_script(
     faults: Sequence[Fault], anchors: Anchors, usual: pl.Plan,
 ) -> tuple[Array, Array]:  # fmt: skip
     """Rows of the acts with references, noise and faults of acting; marks by place."""
-    rows = pl.script_rows(plan, circuit.step_m, driver.ramp_s, driver.foot_s)
+    rows = pl.script_rows(plan, car, circuit.step_m, driver.ramp_s, driver.foot_s)
     marks: list[tuple[float, float, float, float]] = []
     for row, act in zip(rows, plan.acts, strict=True):
         v = plan.v[int(act.brake / circuit.step_m)]
@@ -212,7 +212,7 @@ def lap_script(
         row[ly.Q_PICK_DT] += held.pick_s
         for fault in faults:
             if fault.corner == act.corner:
-                _lay_fault(row, act, fault, v, plan, car)
+                _lay_fault(row, act, fault, v, plan)
     for fault in faults:
         marks += _marks(circuit, plan, fault)
     return rows, np.array(marks).reshape(-1, 4)
@@ -244,7 +244,7 @@ def _lay_anchors(
         row[ly.Q_PICK_DT] += moved[1]
 
 
-def _lay_fault(row: Array, act: pl.Act, fault: Fault, v: float, plan: pl.Plan, car: Car) -> None:
+def _lay_fault(row: Array, act: pl.Act, fault: Fault, v: float, plan: pl.Plan) -> None:
     """Write a fault of acting into its row, in place."""
     size = fault.amount
     match fault.cause:
@@ -254,16 +254,29 @@ def _lay_fault(row: Array, act: pl.Act, fault: Fault, v: float, plan: pl.Plan, c
         case "coasting":
             row[ly.Q_LIFT_DT] -= size
         case "fast_release":
-            row[ly.Q_REL_TIME] = size
+            row[ly.Q_LET_GO] = _let_go(plan, act, size)
         case "slow_release":
-            row[ly.Q_DRAG] = size
+            row[ly.Q_DRAG] = 0.12
+            row[ly.Q_DRAG_TO] = act.loose + size * plan.v[int(act.loose)]
         case "late_throttle":
-            row[ly.Q_PICK_KIND], row[ly.Q_PICK_A] = ly.PLACE, act.pick + size
+            row[ly.Q_PICK_KIND : ly.Q_PICK_DT] = ly.PLACE, _opened(plan, act) + size, 0, 0, 0
         case "stepped_throttle":
             row[ly.Q_STEP_LEVEL], row[ly.Q_STEP_TIME] = 0.45, size
         case "gear":
-            low = plan.v[int(act.slowest) % plan.v.size]
-            row[ly.Q_GEAR_FLOOR] = pl.gear_for(car, low) + size
+            row[ly.Q_GEAR_FLOOR] += size
+
+
+def _opened(plan: pl.Plan, act: pl.Act) -> float:
+    """Place (m) where the planned throttle passes a fifth of the full push."""
+    rows = np.arange(int(act.pick), int(act.end) + 1)
+    return float(rows[np.flatnonzero(plan.force[rows] >= 0.2 * plan.full[rows])[0]])
+
+
+def _let_go(plan: pl.Plan, act: pl.Act, share: float) -> float:
+    """Place (m) where the planned brake last stands at a share of its highest."""
+    rows = np.arange(int(act.brake), int(act.pick))
+    pull = -plan.force[rows]
+    return float(rows[np.flatnonzero(pull >= share * pull.max())[-1]])
 
 
 def _marks(
@@ -278,7 +291,7 @@ def _marks(
         act = _act_of(plan, fault.corner, circuit, fault.cause)
         return [(ly.DIP, act.end + 4.0, 0.4 * v, fault.amount)]
     if fault.cause == "correction":
-        return [(ly.JAB, bend.apex_m - 0.3 * v, 0.6 * v, fault.amount)]
+        return [(ly.JAB, bend.apex_m, 0.6 * v, fault.amount)]
     return []
 
 

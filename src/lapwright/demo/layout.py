@@ -5,11 +5,9 @@ from __future__ import annotations
 # state
 X, Y, PSI, VX, VY, R, W0, W1, W2, W3, AX, AY, STEER, THR, BRK, GEAR, SHIFT, S, N, RPM = range(20)
 AXT, AYT, RHO_F, RHO_R, SLIP_F, SLIP_R, NORM, CAP_F, CAP_R, DOWN, ON_KERB, OFF = range(20, 32)
-PHASE, CORNER, SINCE, WARP, WARP_AT, WARP_END, THR_TOP, HOLD, PREV, TRIG, FULL_T, STEP_T = range(
-    32, 44
-)
-FELT_X, FELT_Y = 44, 45
-STATES = 46
+PHASE, CORNER, SINCE, WARP, WARP_AT, WARP_END, WANT, HOLD, PUSH, TRIG, IDLE, STEP_T = range(32, 44)
+FELT_X, FELT_Y, JABBED, CAPPED, WIDE = range(44, 49)
+STATES = 49
 
 # columns of the road grid (as road.py)
 GX, GY, GHEADING, GCURVE, GSLOPE, GBANK, GVERT, GLEFT, GRIGHT = range(9)
@@ -24,13 +22,16 @@ FLAT, LIFTED, BRAKING, WAITING, DRIVING = range(5)
 # reference kinds
 PLACE, STRAIGHT, SPEED, ALIGN, VIEW = range(5)
 
+#: Value of TRIG while a turned wheel is awaited back.
+ARMED = -2.0
+
 # columns of the script: one row for each acted corner
 (
     Q_BEND, Q_LIFT_KIND, Q_LIFT_A, Q_LIFT_B, Q_LIFT_C, Q_LIFT_D, Q_LIFT_DT,
     Q_BRAKE_KIND, Q_BRAKE_A, Q_BRAKE_B, Q_BRAKE_C, Q_BRAKE_D, Q_BRAKE_DT,
     Q_PICK_KIND, Q_PICK_A, Q_PICK_B, Q_PICK_C, Q_PICK_D, Q_PICK_DT,
     Q_BRAKED, Q_PLAN_BRAKE, Q_PLAN_REL, Q_PLAN_MIN, Q_PLAN_PICK, Q_PLAN_END, Q_RAMP,
-    Q_REL_TIME, Q_DRAG, Q_STEP_LEVEL, Q_STEP_TIME, Q_GEAR_FLOOR, Q_OPEN_FROM, Q_FOOT, Q_LEVEL,
+    Q_LET_GO, Q_DRAG, Q_STEP_LEVEL, Q_STEP_TIME, Q_GEAR_FLOOR, Q_OPEN_FROM, Q_DRAG_TO, Q_LOOSE,
 ) = range(34)  # fmt: skip
 SCRIPT = 34
 

@@ -25,6 +25,7 @@ class Act:
     brake: float
     release: float
     slowest: float
+    loose: float
     pick: float
     end: float
     braked: bool
@@ -111,7 +112,7 @@ def find_acts(
         if not brakes:
             low = first + int(np.argmin(v[first : last + 5]))
             pick = min(low, last - 1)
-            acts.append(_act(circuit, (first, first, first, low, pick, last), braked=False))
+            acts.append(_act(circuit, (first, first, first, low, first, pick, last), braked=False))
             continue
         for i, (start, end) in enumerate(brakes):
             stop = brakes[i + 1][0] if i + 1 < len(brakes) else last
@@ -121,15 +122,15 @@ def find_acts(
             low = start + int(np.argmin(v[start:stop]))
             push = np.flatnonzero(force[end:stop] > 0)
             pick = end + (int(push[0]) if push.size else 0)
-            acts.append(_act(circuit, (start, start, release, low, pick, stop), braked=True))
+            acts.append(_act(circuit, (start, start, release, low, end, pick, stop), braked=True))
     return tuple(acts)
 
 
 def _act(circuit: rd.Circuit, rows: tuple[int, ...], *, braked: bool) -> Act:
-    lift, brake, release, low, pick, end = (r * circuit.step_m for r in rows)
+    lift, brake, release, low, loose, pick, end = (r * circuit.step_m for r in rows)
     middle = low if braked else (lift + end) / 2
     corner = min(circuit.bends, key=lambda b: abs(b.apex_m - middle)).number
-    return Act(corner, lift, brake, release, low, pick, end, braked)
+    return Act(corner, lift, brake, release, low, loose, pick, end, braked)
 
 
 def plan_grid(plan: Plan, noise: Array) -> Array:
@@ -146,7 +147,7 @@ def plan_grid(plan: Plan, noise: Array) -> Array:
 def gear_for(car: Car, v: float) -> int:
     """Choose the gear that pushes hardest at a speed below the engine's upper speed."""
     for gear, ratio in enumerate(car.gears, 1):
-        if v / car.wheel_radius * ratio * car.final <= 0.93 * car.engine_up:
+        if v / car.wheel_radius * ratio * car.final <= 0.9 * car.engine_up:
             return gear
     return int(car.gears.size)
 
@@ -155,7 +156,7 @@ def gear_for(car: Car, v: float) -> int:
 BITE = 0.07
 
 
-def script_rows(plan: Plan, step: float, ramp_s: float, foot_s: float) -> Array:
+def script_rows(plan: Plan, car: Car, step: float, ramp_s: float, foot_s: float) -> Array:
     """Lay out the acts for the compiled driver: all references are places, no noise."""
     rows = np.zeros((len(plan.acts), ly.SCRIPT))
     before = 0.0
@@ -169,6 +170,7 @@ def script_rows(plan: Plan, step: float, ramp_s: float, foot_s: float) -> Array:
         row[ly.Q_BRAKED] = float(act.braked)
         row[ly.Q_PLAN_REL], row[ly.Q_PLAN_MIN] = act.release, act.slowest
         row[ly.Q_PLAN_END], row[ly.Q_RAMP] = act.end, ramp_s
-        row[ly.Q_OPEN_FROM], row[ly.Q_GEAR_FLOOR] = before, 1.0
+        row[ly.Q_OPEN_FROM], row[ly.Q_LOOSE] = before, act.loose
+        row[ly.Q_GEAR_FLOOR] = gear_for(car, float(plan.v[int(act.slowest / step)]))
         before = act.pick
     return rows

@@ -147,6 +147,7 @@ _LANDMARKS = (
     ("Cinder board", 10, -60.0, "R", 3.0, 1.2),
     ("mill chimney", 11, 25.0, "L", 35.0, 19.0),
     ("Millrace hundred board", 11, -100.0, "R", 3.0, 1.2),
+    ("sluice post", 11, -28.7, "L", 7.0, 1.6),
     ("Gate left pillar", 12, -35.0, "L", 5.0, 3.2),
     ("Gate right pillar", 12, -35.0, "R", 5.0, 3.2),
 )

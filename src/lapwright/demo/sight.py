@@ -80,12 +80,13 @@ def anchor(ref: Reference, circuit: rd.Circuit, rows: Array, at: float) -> Array
     if ref.kind == "view":
         place = view_place(circuit, ref.landmarks[0], at)
         return np.array([ly.VIEW, place, 0.0, 0.0, 0.0, (at - place) / v])
-    opened = at - 1.2 * v
-    near = slice(int(np.searchsorted(rows[:, ly.O_S], opened)), i + 1)
     if ref.kind == "speed":
         value = rows[max(i - 80, 0), ly.O_VX]
         sign = 1.0 if rows[i, ly.O_VX] > value else -1.0
-        return np.array([ly.SPEED, value, sign, 0.0, at - 0.6 * v, 0.08])
-    met = np.flatnonzero(np.abs(rows[near, ly.O_STEER]) <= ref.value)
-    late = t - rows[near, ly.O_T][met[0]] if met.size else 0.0
-    return np.array([ly.STRAIGHT, ref.value, 0.0, 0.0, opened, max(late, 0.02)])
+        return np.array([ly.SPEED, value, sign, at + 0.6 * v, at - 0.6 * v, 0.08])
+    steer = np.abs(rows[: i + 1, ly.O_STEER])
+    back = np.flatnonzero((steer[:-1] > ref.value) & (steer[1:] <= ref.value))
+    straight = int(back[-1]) + 1 if back.size else i
+    opened = rows[max(straight - 300, 0), ly.O_S]
+    late = t - rows[straight, ly.O_T]
+    return np.array([ly.STRAIGHT, ref.value, 0.0, at + 0.3 * v, opened, max(late, 0.02)])
