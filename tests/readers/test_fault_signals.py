@@ -481,3 +481,49 @@ def test_clock_past_midnight(columns, put, render):
     inspection = inspect_log(put(lines))
     assert [m.text for m in inspection.messages] == []
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, t, atol=1e-6)
+
+
+def test_s05_latitude_and_longitude_exchanged(columns, put):
+    truth = columns["lat (deg)"].copy()
+    columns["lat (deg)"], columns["lon (deg)"] = columns["lon (deg)"], columns["lat (deg)"]
+    path = put(columns)
+    message, _ = says(path, "ask", "channel lat, lon", "times the logged speed", "Exchange them?")
+    assert message.answer == "--set latitude.column=lon --set longitude.column=lat"
+    answers = {"latitude.column": "lon", "longitude.column": "lat"}
+    answered = inspect_log(path, unit_answers=answers)
+    assert answered.outcome == "accepted", [m.text for m in answered.messages]
+    taken = inspect_log(path, accept_offered=True)
+    assert taken.outcome == "repaired"
+    np.testing.assert_allclose(taken.recording.channels["latitude"].values, truth, atol=1e-8)
+
+
+def test_s06_mirrored_path(columns, put):
+    columns["lon (deg)"] = -columns["lon (deg)"]
+    path = put(columns)
+    message, _ = says(path, "ask", "turns left where yaw rate says right", "longitude.invert")
+    assert message.answer == "--set yaw_rate.invert=true"
+    answered = inspect_log(path, unit_answers={"longitude.invert": "true"})
+    assert answered.outcome == "accepted"
+
+
+def test_c10_thousands_with_a_point(columns, put):
+    truth = columns["rpm (1/min)"].copy()
+    columns["rpm (1/min)"] = truth / 1000.0
+    path = put(columns)
+    message, _ = says(path, "ask", "channel rpm", "look like thousands with a point", "Import as")
+    assert message.answer == "--set engine_speed.scale=1000"
+    answered = inspect_log(path, unit_answers={"engine_speed.scale": "1000"})
+    assert answered.outcome == "accepted", [m.text for m in answered.messages]
+    got = answered.recording.channels["engine_speed"].values * 60.0 / (2.0 * np.pi)
+    np.testing.assert_allclose(got, truth, atol=0.06)
+
+
+def test_sensor_mounted_turned(columns, put):
+    """x' = x cos ψ + y sin ψ: an accelerometer turned by 20 degrees to the left."""
+    angle = np.radians(20.0)
+    x, y = columns["acc_x (m/s^2)"].copy(), columns["acc_y (m/s^2)"].copy()
+    columns["acc_x (m/s^2)"] = x * np.cos(angle) + y * np.sin(angle)
+    columns["acc_y (m/s^2)"] = y * np.cos(angle) - x * np.sin(angle)
+    message, inspection = says(put(columns), "flagged", "channel acc_x", "turned by 20 deg")
+    assert "Kept" in message.text
+    assert inspection.recording.marked == ()

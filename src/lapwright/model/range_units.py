@@ -40,6 +40,29 @@ def guess_units(recording: Recording) -> Recording:
     return recording
 
 
+def ask_thousands(recording: Recording, *, accept_offered: bool = False) -> Recording:
+    """Ask when an engine seems to turn a few times a minute: thousands written with a point."""
+    channel = recording.channels.get("engine_speed")
+    unit = find_unit(channel.original_unit) if channel and channel.original_unit else None
+    if channel is None or unit is None or channel.how_known == "mapping":
+        return recording
+    turns = channel.values[np.isfinite(channel.values)] / unit.factor
+    if unit.name != "1/min" or not turns.size or not 0.5 < np.percentile(turns, 99) < 30.0:
+        return recording
+    low, high = float(np.percentile(turns, 1)), float(np.percentile(turns, 99))
+    answer = "--set engine_speed.scale=1000"
+    found = f"values of {low:.1f} to {high:.1f} 1/min; they look like thousands with a point"
+    offered = f"Import as {1000 * low:,.0f} to {1000 * high:,.0f}?".replace(",", " ")
+    read = replace(channel, values=1000.0 * channel.values)
+    span = Span("engine_speed", float(channel.time[0]), float(channel.time[-1]), "times 1000")
+    if accept_offered:
+        done = f"Multiplied by 1 000, as offered ({answer})"
+        recording = say(recording, "repaired", "engine_speed", found, done)
+    else:
+        recording = say(recording, "ask", "engine_speed", found, "", offered, answer=answer)
+    return note_repairs(put_channels(recording, read), [span])
+
+
 def settle_assumed(recording: Recording) -> Recording:
     """Say which units stay assumed, after physics had nothing to hold them against."""
     for name in _LAST:

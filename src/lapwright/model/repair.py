@@ -8,8 +8,9 @@ from lapwright.errors import InputError
 from lapwright.messages import worst_outcome
 from lapwright.model.attitude_faults import check_attitude
 from lapwright.model.missing import check_missing
+from lapwright.model.place_axes import check_axes
 from lapwright.model.place_faults import repair_place
-from lapwright.model.range_units import guess_units, settle_assumed
+from lapwright.model.range_units import ask_thousands, guess_units, settle_assumed
 from lapwright.model.recording import Recording
 from lapwright.model.retime import restore_clock, retime_place
 from lapwright.model.sensor_faults import repair_sensors
@@ -46,6 +47,8 @@ def repair_recording(recording: Recording, *, accept_offered: bool = False) -> R
 def examine_recording(recording: Recording, *, accept_offered: bool = False) -> Recording:
     """Repair as `repair_recording` does, but keep questions as messages."""
     recording = guess_units(recording)
+    recording = ask_thousands(recording, accept_offered=accept_offered)
+    recording = check_axes(recording, accept_offered=accept_offered)
     recording = repair_place(recording)
     recording = restore_clock(recording)
     recording = repair_sensors(recording)

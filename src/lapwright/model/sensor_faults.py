@@ -21,6 +21,9 @@ _CLIPPED_SAMPLES, _CLIPPED_TIMES = 5, 3
 #: No car on tyres changes its speed faster (common practice, no source).
 _HARDEST_MPS2 = 60.0
 
+#: Below this rate one sample can hold a whole movement of hand or foot.
+_SPIKE_HZ = 8.0
+
 _PEDALS = ("throttle", "brake", "brake_pressure")
 _STUCK = (*_PEDALS, "engine_speed", "speed", "velocity_forward")
 _TURNING = ("steering", "road_wheel_angle", "yaw_rate", "acceleration_left")
@@ -85,7 +88,7 @@ def _remove_zeros(recording: Recording, name: str) -> Recording:
 def _remove_spikes(recording: Recording, name: str) -> Recording:
     """Remove single samples that leave their neighbours by more than the channel's whole range."""
     channel = recording.channels.get(name)
-    if channel is None or channel.values.size < 100:
+    if channel is None or channel.values.size < 100 or channel.rate_hz < _SPIKE_HZ:
         return recording
     v = channel.values
     low, high = np.nanpercentile(v, [0.5, 99.5])

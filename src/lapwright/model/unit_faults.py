@@ -36,6 +36,10 @@ _CORRELATION = 0.8
 #: Below this correlation nothing can be said about a slope.
 _RELATED = 0.3
 
+_ASK_SIGN = {
+    "yaw_rate": "Turn the sign of yaw rate (or, if the path is mirrored, that of lon or y by "
+    "--set longitude.invert=true or --set y.invert=true)?",
+}
 _SPEEDS = ("m/s", "km/h", "mph", "kn")
 _RATES = ("rad/s", "deg/s")
 _ACCELERATIONS = ("m/s^2", "g")
@@ -161,6 +165,9 @@ def _judge(recording: Recording, evidence: Evidence, check: Check, accept: bool)
         return _turn(recording, evidence, check, fit, accept)
     if not check.signed:
         return _judge_speed(recording, check, size)
+    angle = _find_mounting(recording, evidence, check)
+    if angle is not None:
+        return _say_mounting(recording, check, angle)
     if not (_SLOPE[0] < fit.slope < _SLOPE[1] and fit.r > _CORRELATION):
         return _judge_misfit(recording, evidence, check, fit)
     return _judge_offset(recording, evidence, check)
@@ -225,12 +232,14 @@ def _turn(
     turned = replace(channel, values=-channel.values)
     answer = f"--set {check.name}.invert=true"
     span = whole_span(channel, SIGN_TURNED)
+    if check.name == "yaw_rate":
+        found = f"the path turns left where yaw rate says right (r = {fit.r:.2f})".replace("-", "−")
     sure = check.name.startswith("acceleration") and evidence.path_rate is not None
     sure = sure or check.name == "acceleration_forward"
     outcome: Outcome = "flagged"
     done, to_do, shown = "Read with its sign turned", "Check the mounting", None
     if not sure:
-        outcome, done, to_do, shown = "ask", "", "Turn its sign?", answer
+        outcome, done, to_do, shown = "ask", "", _ASK_SIGN.get(check.name, "Turn it?"), answer
         if accept:
             outcome, done, to_do = "repaired", f"Sign turned, as offered ({answer})", ""
     recording = say(recording, outcome, check.name, found, done, to_do, answer=shown)
@@ -262,6 +271,41 @@ def _judge_misfit(recording: Recording, evidence: Evidence, check: Check, fit: F
         recording, "flagged", check.name, found, "Marked, not used", "Check sensor and scale"
     )
     return mark(recording, [whole_span(recording.channels[check.name], NOT_USED)])
+
+
+def _say_mounting(recording: Recording, check: Check, angle: float) -> Recording:
+    found = f"the sensor is mounted turned by {np.degrees(angle):.0f} deg about the vertical"
+    done = "Kept; the rotation is estimated with the motion"
+    return say(recording, "flagged", check.name, found.replace("-", "−"), done)
+
+
+def _find_mounting(recording: Recording, evidence: Evidence, check: Check) -> float | None:
+    """Angle in rad, left positive, by which a horizontal accelerometer is turned.
+
+    ``measured = a · forward + b · left + c`` with ``a = cos ψ, b = sin ψ`` for the
+    forward axis and ``a = −sin ψ, b = cos ψ`` for the left one; None when that
+    does not explain the channel.
+    """
+    names = ("acceleration_forward", "acceleration_left")
+    if check.name not in names:
+        return None
+    checks = [check if n == check.name else _build_check(recording, evidence, n) for n in names]
+    if checks[0] is None or checks[1] is None:
+        return None
+    measured = _measured(recording, evidence, check, check.name)
+    table = np.column_stack([c.expected for c in checks if c] + [np.ones(measured.size)])
+    known = np.isfinite(table).all(axis=1) & np.isfinite(measured)
+    if known.sum() < 100:
+        return None
+    a, b, c = np.linalg.lstsq(table[known], measured[known], rcond=None)[0]
+    left = measured[known] - table[known] @ np.array([a, b, c])
+    explained = 1.0 - float(np.var(left) / np.var(measured[known]))
+    angle = float(np.arctan2(b, a) if check.name == names[0] else np.arctan2(-a, b))
+    # What the expected value alone leaves must be clearly more, or the angle is noise.
+    own = table[known][:, names.index(check.name)]
+    r = float(np.corrcoef(own, measured[known])[0, 1])
+    fits = explained > max(0.85, r * r + 0.03) and 0.85 < np.hypot(a, b) < 1.15
+    return angle if fits and 0.1 < abs(angle) < 0.8 else None
 
 
 def _find_swap(recording: Recording, evidence: Evidence, check: Check) -> str:

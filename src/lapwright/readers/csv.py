@@ -188,7 +188,8 @@ def _read_columns(
     for index in range(frame.width):
         if layout.labels and index >= len(layout.labels):
             break
-        label = layout.labels[index] if layout.labels else split_label(f"column {index + 1}")
+        label = layout.labels[index] if layout.labels else split_label("")
+        label = label if label.cell else split_label(f"column {index + 1}")
         text = frame[str(index)]
         numbers = read_numbers(text)
         channel = find_label_channel(label)

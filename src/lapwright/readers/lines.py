@@ -132,7 +132,8 @@ def _count_outside_quotes(
 ) -> IntArray:
     if not quoted:
         return _count(signs, sign, ends)
-    inside = np.cumsum(signs == _QUOTE) % 2 == 1
+    # Only the parity counts, so that wrapping at 256 does no harm and saves memory.
+    inside = (np.cumsum(signs == _QUOTE, dtype=np.uint8) & 1).astype(bool)
     return _count(np.where(inside, np.uint8(_QUOTE), signs), sign, ends)
 
 

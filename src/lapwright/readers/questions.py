@@ -27,7 +27,8 @@ def settle_questions(read: _Read, mapping: ChannelMapping, accept_offered: bool)
     asked = [m for m in recording.messages if m.outcome == "ask" and m.answer]
     if not asked:
         return recording
-    answers = parse_answers(m.answer.removeprefix("--set ") for m in asked if m.answer)
+    given = [part for m in asked if m.answer for part in m.answer.split("--set ") if part]
+    answers = parse_answers(given)
     again = read(add_answers(mapping, answers))
     taken = tuple(accept_question(m) for m in asked)
     return replace(again, messages=(*taken, *again.messages))
