@@ -163,9 +163,9 @@ def car_step(car, st, road, rough_grip, day, dt, loads):
         share = car.brake_bias if front else 1 - car.brake_bias
         pull = 0.0 if front else torque / 2 + (lock if i == 2 else -lock)
         hold = brake * share
-        w = st[W0 + i] + dt * (pull - px * car.wheel_radius) / (
-            inertia + dt * gain * car.wheel_radius
-        )
+        # implicit in the slip; the car's own gain of speed in this step belongs to it
+        spare = pull - px * car.wheel_radius + gain * st[AXT] * dt
+        w = st[W0 + i] + dt * spare / (inertia + dt * gain * car.wheel_radius)
         slow = dt * hold / (inertia + dt * gain * car.wheel_radius)
         st[W0 + i] = max(w - slow, 0.0) if w >= 0 else min(w + slow, 0.0)
         bx, by = px * cd - py * sd - roll, px * sd + py * cd

@@ -276,7 +276,10 @@ def _let_go(plan: pl.Plan, act: pl.Act, share: float) -> float:
     """Place (m) where the planned brake last stands at a share of its highest."""
     rows = np.arange(int(act.brake), int(act.pick))
     pull = -plan.force[rows]
-    return float(rows[np.flatnonzero(pull >= share * pull.max())[-1]])
+    level = share * pull.max()
+    last = min(int(np.flatnonzero(pull >= level)[-1]), rows.size - 2)
+    part = (pull[last] - level) / max(pull[last] - pull[last + 1], 1e-9)
+    return float(rows[last] + min(part, 1.0))
 
 
 def _marks(

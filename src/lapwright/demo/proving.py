@@ -52,14 +52,15 @@ def standing(car: Car, speed: float = 0.0) -> Array:
 
 @njit(cache=True)
 def run_straight(car, st, grid, day, throttle, brake, neutral, dt, count, calm, out):
-    """Hold the pedals on a straight; ``calm`` eases them where a tyre passes its peak."""
+    """Hold the pedals on a straight, the brake pressed in half a second; ``calm`` eases them where a tyre passes its peak."""
     road, loads = np.zeros(15), np.zeros(4)
     place_on_road(st, grid, 1.0, road)
     ease = 1.0
     for i in range(count):
         aim = 1.0 - 6.0 * max(max(st[ly.RHO_F], st[ly.RHO_R]) - 0.97, 0.0) if calm else 1.0
         ease += dt / 0.02 * (min(max(aim, 0.1), 1.0) - ease)
-        st[ly.THR], st[ly.BRK] = throttle * ease, brake * ease
+        st[ly.THR] = throttle * ease
+        st[ly.BRK] = brake * ease * (1.0 - np.exp(-i * dt / 0.15))
         if neutral:
             st[ly.SHIFT] = 1.0
         elif brake == 0.0:
