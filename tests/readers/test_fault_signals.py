@@ -527,3 +527,30 @@ def test_sensor_mounted_turned(columns, put):
     message, inspection = says(put(columns), "flagged", "channel acc_x", "turned by 20 deg")
     assert "Kept" in message.text
     assert inspection.recording.marked == ()
+
+
+@pytest.mark.parametrize("has_time", [True, False])
+def test_s13_year_1970(columns, put, has_time):
+    truth = columns["time (s)"].copy()
+    columns["utc (s)"][:24] -= columns["utc (s)"][0]
+    if not has_time:
+        columns.pop("time (s)")
+    message, inspection = says(
+        put(columns), "repaired", "lines 2–25", "channel utc", "year 1970 before the first fix",
+        "24 stamps reckoned back from line 26",
+    )  # fmt: skip
+    assert message.line == 2
+    channels = inspection.recording.channels
+    np.testing.assert_allclose(channels["utc"].values, 1_778_320_000.0 + truth, atol=1e-3)
+    np.testing.assert_allclose(channels["speed"].time, truth, atol=1e-3)
+
+
+def test_wild_stamp_among_unreadable_ones(columns, put, render):
+    """One stamp a thousand hours ahead costs one stamp, not the file."""
+    lines = render(columns)
+    lines[500] = "3600000.0" + lines[500][lines[500].index(",") :]
+    lines[501] = "?" + lines[501][lines[501].index(",") :]
+    inspection = inspect_log(put(lines))
+    assert inspection.outcome == "repaired"
+    time = inspection.recording.channels["speed"].time
+    np.testing.assert_allclose(time, columns["time (s)"], atol=1e-4)

@@ -124,10 +124,20 @@ def build_evidence(recording: Recording) -> Evidence | None:
         half = max(half, min(np.sqrt(2.0 * find_noise(*place)), _LONGEST_HALF_S))
     if end - start < 20.0:
         return None
-    time = np.arange(start + 2 * half, end - 2 * half, max(1.0 / _GRID_HZ, step))
+    time = _build_grid(moving, max(1.0 / _GRID_HZ, step), start + 2 * half, end - 2 * half)
     speed = _find_speed(recording, time, half)
     evidence = Evidence(time, half, *(speed or (None, None)))
     return evidence if place is None else _add_path(evidence, *place)
+
+
+def _build_grid(channels: list[Channel], step: float, start: float, end: float) -> Array:
+    """Multiples of a step at which the channel with most samples has one nearby.
+
+    A gap of weeks, as a faulty clock makes it, costs nothing.
+    """
+    busiest = max(channels, key=lambda c: c.time.size)
+    grid = np.unique(np.round(busiest.time / step)) * step
+    return np.asarray(grid[(grid >= start) & (grid <= end)])
 
 
 def _find_speed(recording: Recording, time: Array, half: float) -> tuple[Array, Array] | None:
@@ -154,7 +164,9 @@ def _add_path(evidence: Evidence, t: Array, x: Array, y: Array) -> Evidence:
     speed, speed_rate = evidence.speed, evidence.speed_rate
     if speed is None:
         speed = path_speed
-        speed_rate = np.gradient(path_speed, time) if time.size > 2 else np.zeros_like(time)
+        after = np.hypot(*(_difference(t, c, time + half, half, gap) for c in (x, y)))
+        before = np.hypot(*(_difference(t, c, time - half, half, gap) for c in (x, y)))
+        speed_rate = (after - before) / (2 * half)
     return Evidence(time, half, speed, speed_rate, path_speed, course, rate, east, north)
 
 

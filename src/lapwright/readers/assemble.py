@@ -17,9 +17,9 @@ from lapwright.readers.choose import Chosen, choose_columns
 from lapwright.readers.clock import build_clock
 from lapwright.readers.mapping import ChannelMapping, ChannelRule
 from lapwright.readers.rates import find_native_samples
-from lapwright.readers.stamps import Stamps, read_stamps
+from lapwright.readers.stamps import Stamps, read_stamps, reckon_back
 from lapwright.readers.synonyms import find_implied_unit
-from lapwright.readers.table import Column, Table
+from lapwright.readers.table import Column, Table, count
 from lapwright.readers.unit_words import DEGREES_MINUTES, read_degrees_minutes
 from lapwright.units import Unit, dimension_of, find_unit
 
@@ -105,6 +105,7 @@ def _build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> _Timed
     second = _read_clock_column(chosen.utc, mapping.rule("utc"), chosen.date)
     if first is None and second is None:
         return _ask_for_time(table)
+    early, first, second = _reckon_early(table, chosen, first, second)
     clock, channel = (first, chosen.time) if first is not None else (second, chosen.utc)
     assert clock is not None
     assert channel is not None
@@ -121,7 +122,35 @@ def _build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> _Timed
     utc_rows = None if own_utc is None else own_utc[built.rows]
     if clock.kind == "epoch" and utc_rows is not None and utc is None:
         utc_rows = built.time + origin
-    return _Timed(built.rows, built.time, utc_rows, info, (*question, *built.messages))
+    said = (*early, *question, *built.messages)
+    return _Timed(built.rows, built.time, utc_rows, info, said)
+
+
+def _reckon_early(
+    table: Table, chosen: Chosen, first: Stamps | None, second: Stamps | None
+) -> tuple[tuple[Message, ...], Stamps | None, Stamps | None]:
+    """Mend the stamps of 1970 that a receiver gives before it knows the date."""
+    own = first.seconds if first is not None and first.kind == "relative" else None
+    mended: list[Stamps | None] = []
+    said: tuple[Message, ...] = ()
+    for stamps, column in ((first, chosen.time), (second, chosen.utc)):
+        if stamps is None or column is None or stamps.kind != "epoch":
+            mended.append(stamps)
+            continue
+        seconds, n = reckon_back(stamps.seconds, own)
+        mended.append(Stamps(seconds, "epoch"))
+        if n:
+            rows = np.arange(n, dtype=np.int64)
+            found = "year 1970 before the first fix"
+            next_place = table.say_rows(np.array([n], dtype=np.int64))
+            done = f"{count(n, 'stamp')} reckoned back from {next_place}"
+            said += (
+                Message(
+                    "repaired", table.file, found, done, place=table.say_rows(rows),
+                    line=table.first_line(rows), channel=column.label.name,
+                ),
+            )  # fmt: skip
+    return said, mended[0], mended[1]
 
 
 def _read_clock_column(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from lapwright.messages import Message, Outcome
 from lapwright.readers.table import Table, count
@@ -18,6 +19,8 @@ IntArray = NDArray[np.int64]
 _NEAR_START_S = 2.0
 #: Seconds put between two recordings in one file, so that nothing is timed across them.
 _BREAK_S = 10.0
+#: Stamps around one that show whether it is wild.
+_AROUND = 11
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,18 +99,17 @@ def build_clock(table: Table, channel: str, time: Array, utc: Array | None) -> C
 
 
 def _forget_wild(state: _State) -> _State:
-    """Take single stamps far from both neighbours, which fit each other, as unreadable."""
-    time = state.time
-    if time.size < 10:
+    """Take single stamps far from the median of those around them as unreadable."""
+    known = np.flatnonzero(np.isfinite(state.time))
+    if known.size < 2 * _AROUND:
         return state
-    step = float(np.nanmedian(np.abs(np.diff(time))))
-    across = time[2:] - time[:-2]
-    fits = (across > 0) & (across < 4.0 * step)
-    wild = fits & (np.abs(time[1:-1] - time[:-2]) > 50.0 * step)
+    time = state.time[known]
+    step = float(np.median(np.abs(np.diff(time))))
+    wild = np.abs(time - median_filter(time, _AROUND)) > 50.0 * step + 2.0
     if not wild.any():
         return state
-    time = time.copy()
-    time[1:-1][wild] = np.nan
+    time = state.time.copy()
+    time[known[wild]] = np.nan
     return state.retime(time)
 
 

@@ -74,6 +74,33 @@ def _read_numbers(values: Array, unit: Unit | None) -> Stamps:
     return Stamps(values * tick, "epoch")
 
 
+def reckon_back(utc: Array, time: Array | None) -> tuple[Array, int]:
+    """Reckon stamps of a receiver without a date back from the first that has one.
+
+    Parameters
+    ----------
+    utc
+        Seconds since 1970, shape (n,).
+    time
+        The logger's own clock in seconds, same shape, or None.
+
+    Returns
+    -------
+    array, int
+        The stamps, and how many at the start were replaced.
+    """
+    dated = np.flatnonzero(utc > _EPOCH_S)
+    if not dated.size or dated[0] == 0 or (utc[dated[0] :] < _EPOCH_S).any():
+        return utc, 0
+    first = int(dated[0])
+    if time is not None and np.isfinite(time[: first + 1]).all():
+        back = time[first] - time[:first]
+    else:
+        step = float(np.median(np.diff(utc[first:]))) if utc.size > first + 1 else 1.0
+        back = step * np.arange(first, 0, -1)
+    return np.concatenate([utc[first] - back, utc[first:]]), first
+
+
 def _read_dates(text: pl.Series) -> Array:
     plain = text.str.replace("T", " ", literal=True).str.replace(r"\s*(Z|UTC)$", "")
     offset = plain.str.extract(r"([+-]\d{2}:?\d{2})$")
