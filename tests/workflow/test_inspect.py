@@ -7,7 +7,8 @@ import json
 import numpy as np
 import pytest
 
-from lapwright.workflow.inspect import LapRow, inspect_log, render_document, render_text
+from lapwright.workflow.inspect import LapRow, inspect_log
+from lapwright.workflow.show_inspection import render_document, render_text
 
 
 @pytest.fixture

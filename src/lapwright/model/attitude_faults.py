@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lapwright.model.amend import drop_channel, mark, put_channels, say, whole_span
 from lapwright.model.plausible import Evidence, build_evidence, fit_ratio, mean_over, wrap
 from lapwright.model.recording import Channel, Recording
-from lapwright.model.unit_faults import NOT_USED
+from lapwright.model.unit_checks import NOT_USED
 
 Array = NDArray[np.float64]
 

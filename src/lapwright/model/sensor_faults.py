@@ -15,7 +15,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-#: FAULTS' first thresholds.
+#: First thresholds (common practice, no source).
 _STUCK_S, _STUCK_SPEED_MPS = 3.0, 5.0
 _CLIPPED_SAMPLES, _CLIPPED_TIMES = 5, 3
 #: No car on tyres changes its speed faster (common practice, no source).
