@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lapwright.readers import read_mapping, write_mapping
 from lapwright.workflow.inspect import inspect_log
 
 
@@ -554,3 +555,80 @@ def test_wild_stamp_among_unreadable_ones(columns, put, render):
     assert inspection.outcome == "repaired"
     time = inspection.recording.channels["speed"].time
     np.testing.assert_allclose(time, columns["time (s)"], atol=1e-4)
+
+
+def test_s22_frozen_speed(columns, put):
+    at = np.flatnonzero(rows_at(columns, 58.0, 66.0))
+    columns["speed (m/s)"][at] = columns["speed (m/s)"][at[0]]
+    message, inspection = says(put(columns), "flagged", "channel speed", "where positions give")
+    assert 57.0 < message.start_s < message.end_s < 67.0
+    assert {s.channel for s in inspection.recording.marked} == {"speed"}
+
+
+def test_position_that_comes_late_marks_nothing(columns, put):
+    """A delay of 0.3 s between position and speed is no fault of the speed."""
+    t = columns["time (s)"]
+    for name in ("lat (deg)", "lon (deg)"):
+        columns[name] = np.interp(t - 0.3, t, columns[name])
+    inspection = inspect_log(put(columns))
+    assert [m.text for m in inspection.messages] == []
+
+
+def test_steering_positive_to_the_right_is_turned(columns, put, tmp_path):
+    truth = columns["steering (deg)"].copy()
+    columns["steering (deg)"] = -truth
+    path = put(columns)
+    _, inspection = says(path, "repaired", "channel steering", "positive to the right", "Turned")
+    got = inspection.recording.channels["steering"].values
+    np.testing.assert_allclose(got, np.radians(truth), atol=1e-5)
+    write_mapping(inspection.recording, tmp_path / "m.toml")
+    again = inspect_log(path, mapping=read_mapping(tmp_path / "m.toml"))
+    assert again.outcome == "accepted"
+    np.testing.assert_allclose(again.recording.channels["steering"].values, got, atol=1e-12)
+
+
+def standing(columns, seconds):
+    """The same log behind a stretch of standing still, with noise on the position only."""
+    t = columns["time (s)"]
+    n = round(seconds / (t[1] - t[0]))
+    rng = np.random.default_rng(1)
+    before = {name: np.zeros(n) for name in columns}
+    for name in columns:
+        if name.startswith(("time", "utc")):
+            before[name] = columns[name][0] + (t[1] - t[0]) * np.arange(-n, 0)
+        if name.startswith(("lat", "lon")):
+            before[name] = columns[name][0] + rng.normal(0.0, 2e-7, n)
+        if name.startswith(("alt", "gear", "lap", "distance")):
+            before[name] = np.full(n, columns[name][0])
+    return {name: np.concatenate([before[name], values]) for name, values in columns.items()}
+
+
+def quantised(columns):
+    """Whole km/h, whole degrees of steering, six decimals of position."""
+    columns["speed (km/h)"] = np.round(3.6 * columns.pop("speed (m/s)"))
+    columns["steering (deg)"] = np.round(columns["steering (deg)"])
+    columns["rpm (1/min)"] = np.round(columns["rpm (1/min)"], -1)
+    return columns | {n: np.round(columns[n], 6) for n in ("lat (deg)", "lon (deg)")}
+
+
+def pedals_as_switches(columns):
+    columns["throttle (%)"] = np.where(columns["throttle (%)"] > 50.0, 94.0, 4.0)
+    columns["brake (bar)"] = np.where(columns["brake (bar)"] > 5.0, 30.0, 0.0)
+    return columns
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 20.0, 100.0])
+@pytest.mark.parametrize(
+    "change",
+    [lambda c: standing(c, 40.0), quantised, pedals_as_switches],
+    ids=["standing", "quantised", "switches"],
+)
+def test_nothing_sound_is_marked(build, put, change, rate_hz):
+    inspection = inspect_log(put(change(build(rate_hz=rate_hz, laps=1.5))))
+    assert [m.text for m in inspection.messages] == []
+
+
+@pytest.mark.parametrize(("rate_hz", "laps"), [(1.0, 8.0), (2.0, 8.0), (5.0, 3.0)])
+def test_slow_receivers_with_noise_give_no_message(build, put, rate_hz, laps):
+    inspection = inspect_log(put(build(rate_hz=rate_hz, laps=laps, noise_m=0.5)))
+    assert [m.text for m in inspection.messages] == []

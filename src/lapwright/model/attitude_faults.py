@@ -7,10 +7,17 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lapwright.model.amend import drop_channel, mark, put_channels, say, whole_span
+from lapwright.model.amend import (
+    drop_channel,
+    mark,
+    note_repairs,
+    put_channels,
+    say,
+    whole_span,
+)
 from lapwright.model.plausible import Evidence, build_evidence, fit_ratio, mean_over, wrap
 from lapwright.model.recording import Channel, Recording
-from lapwright.model.unit_checks import NOT_USED
+from lapwright.model.unit_checks import NOT_USED, SIGN_TURNED
 
 Array = NDArray[np.float64]
 
@@ -31,6 +38,40 @@ def check_attitude(recording: Recording) -> Recording:
     for name in ("roll", "pitch"):
         recording = _check_lean(recording, name)
     return recording
+
+
+def settle_steering(recording: Recording) -> Recording:
+    """Turn steering that is logged positive to the right, judged by the path's curvature."""
+    names = [n for n in ("steering", "road_wheel_angle") if n in recording.channels]
+    evidence = build_evidence(recording) if names else None
+    if evidence is None or evidence.speed is None:
+        return recording
+    rate = evidence.path_rate
+    if rate is None and "yaw_rate" in recording.channels:
+        rate = mean_over(recording.channels["yaw_rate"], evidence.time, evidence.half_window)
+    if rate is None:
+        return recording
+    curvature = np.where(evidence.speed > 8.0, rate / np.maximum(evidence.speed, 8.0), np.nan)
+    for name in names:
+        recording = _turn_steering(recording, evidence, curvature, name)
+    return recording
+
+
+def _turn_steering(
+    recording: Recording, evidence: Evidence, curvature: Array, name: str
+) -> Recording:
+    channel = recording.channels[name]
+    angle = mean_over(channel, evidence.time, evidence.half_window)
+    known = np.isfinite(angle) & np.isfinite(curvature)
+    if known.sum() < 50 or np.std(angle[known]) == 0.0 or np.std(curvature[known]) == 0.0:
+        return recording
+    r = float(np.corrcoef(angle[known], curvature[known])[0, 1])
+    if r > -0.8:
+        return recording
+    found = f"positive to the right (r = {r:.2f} against the path's curvature)"
+    recording = say(recording, "repaired", name, found.replace("-", "−"), "Turned to left positive")
+    recording = note_repairs(recording, [whole_span(channel, SIGN_TURNED)])
+    return put_channels(recording, replace(channel, values=-channel.values))
 
 
 def _unwrap_heading(recording: Recording) -> Recording:

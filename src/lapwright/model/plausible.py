@@ -257,6 +257,12 @@ def fit_ratio(x: Array, y: Array, least: float, enough: int = 50) -> Fit | None:
     ratios = (y[strong] - _offset_at_zero(x, y, least)) / x[strong]
     slope = float(np.median(ratios))
     spread = float(1.4826 * np.median(np.abs(ratios - slope)))
+    return Fit(slope, _correlate(x, y), spread, int(strong.sum()))
+
+
+def _correlate(x: Array, y: Array) -> float:
+    """Correlation after the outer 2 % of either side are drawn in, so that no glitch decides."""
+    x, y = (np.clip(c, *np.percentile(c, [2.0, 98.0])) for c in (x, y))
     if np.std(x) == 0.0 or np.std(y) == 0.0:
-        return Fit(slope, 0.0, spread, int(strong.sum()))
-    return Fit(slope, float(np.corrcoef(x, y)[0, 1]), spread, int(strong.sum()))
+        return 0.0
+    return float(np.corrcoef(x, y)[0, 1])

@@ -8,6 +8,7 @@ import numpy as np
 
 from lapwright.model.amend import drop_channel, note_repairs, put_channels, say
 from lapwright.model.recording import Channel, Recording, Span
+from lapwright.model.unit_checks import TIMES_1000
 from lapwright.names import GLOSSARY
 from lapwright.units import find_unit
 
@@ -54,7 +55,7 @@ def ask_thousands(recording: Recording, *, accept_offered: bool = False) -> Reco
     found = f"values of {low:.1f} to {high:.1f} 1/min; they look like thousands with a point"
     offered = f"Import as {1000 * low:,.0f} to {1000 * high:,.0f}?".replace(",", " ")
     read = replace(channel, values=1000.0 * channel.values)
-    span = Span("engine_speed", float(channel.time[0]), float(channel.time[-1]), "times 1000")
+    span = Span("engine_speed", float(channel.time[0]), float(channel.time[-1]), TIMES_1000)
     if accept_offered:
         done = f"Multiplied by 1 000, as offered ({answer})"
         recording = say(recording, "repaired", "engine_speed", found, done)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from lapwright.errors import InputError
 from lapwright.messages import worst_outcome
-from lapwright.model.attitude_faults import check_attitude
+from lapwright.model.attitude_faults import check_attitude, settle_steering
 from lapwright.model.missing import check_missing
 from lapwright.model.place_axes import check_axes
 from lapwright.model.place_faults import repair_place
@@ -14,6 +14,7 @@ from lapwright.model.range_units import ask_thousands, guess_units, settle_assum
 from lapwright.model.recording import Recording
 from lapwright.model.retime import restore_clock, retime_place
 from lapwright.model.sensor_faults import repair_sensors
+from lapwright.model.speed_faults import mark_wrong_speed
 from lapwright.model.unit_faults import check_units
 
 
@@ -54,7 +55,9 @@ def examine_recording(recording: Recording, *, accept_offered: bool = False) -> 
     recording = repair_sensors(recording)
     recording = check_attitude(recording)
     recording = check_units(recording, accept_offered=accept_offered)
-    recording = retime_place(settle_assumed(recording))
+    recording = settle_steering(settle_assumed(recording))
+    recording = mark_wrong_speed(recording)
+    recording = retime_place(recording)
     return check_missing(_drop_repeated_messages(recording))
 
 

@@ -17,6 +17,9 @@ Array = NDArray[np.float64]
 
 #: What `Span.what` says of a channel that is kept but not to be used.
 NOT_USED: Final = "not used"
+#: What `Span.what` says of a channel whose sign was turned, or that was multiplied.
+SIGN_TURNED: Final = "sign turned"
+TIMES_1000: Final = "times 1000"
 #: Slope and correlation within which two sources agree (common practice, no source).
 SLOPE: Final = (0.8, 1.2)
 CORRELATION: Final = 0.8

@@ -16,6 +16,7 @@ from lapwright.model.recording import Channel, Recording, Span
 from lapwright.model.unit_checks import (
     CORRELATION,
     NOT_USED,
+    SIGN_TURNED,
     SLOPE,
     WHEELS,
     Check,
@@ -26,8 +27,6 @@ from lapwright.units import find_unit
 
 Array = NDArray[np.float64]
 
-#: What `Span.what` says of a channel whose sign was turned.
-SIGN_TURNED = "sign turned"
 #: A ratio within this of a unit's is that unit (common practice, no source).
 _UNIT_TOLERANCE = 0.04
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from lapwright.errors import InputError, UsageError
 from lapwright.messages import Message
 from lapwright.model.recording import Channel, Recording
-from lapwright.model.unit_faults import SIGN_TURNED
+from lapwright.model.unit_checks import SIGN_TURNED, TIMES_1000
 from lapwright.names import GLOSSARY
 
 
@@ -176,24 +176,29 @@ def write_mapping(recording: Recording, path: Path) -> None:
 def render_mapping(recording: Recording) -> str:
     """Render the mapping of a recording as TOML text."""
     turned = {s.channel for s in recording.repairs if s.what == SIGN_TURNED}
+    scaled = {s.channel for s in recording.repairs if s.what == TIMES_1000}
     lines = [f"# Channels of {json.dumps(recording.file, ensure_ascii=False)}."]
     lines.append("# Edit column, unit, scale, invert and delay_s; delete what is right by itself.")
     if (column := recording.info.get("time column")) is not None:
         lines += ["", "[channels.time]", f"column = {_quote(column)}"]
     for name, channel in recording.channels.items():
         if channel.original and name != "utc":
-            lines += ["", f"[channels.{name}]", *_render_rule(channel, name in turned)]
+            lines += [
+                "",
+                f"[channels.{name}]",
+                *_render_rule(channel, name in turned, name in scaled),
+            ]
     if recording.others:
         lines += ["", "# Columns that are not used; name a channel to use one:"]
         lines += [f"#   column = {_quote(c.original)}" for c in recording.others.values()]
     return "\n".join(lines) + "\n"
 
 
-def _render_rule(channel: Channel, turned: bool) -> list[str]:
+def _render_rule(channel: Channel, turned: bool, scaled: bool) -> list[str]:
     return [
         f"column = {_quote(channel.original)}",
         f"unit = {_quote(channel.original_unit or channel.unit)}",
-        "scale = 1.0",
+        f"scale = {1000.0 if scaled else 1.0}",
         f"invert = {'true' if turned else 'false'}",
         f"delay_s = {channel.delay_s!r}",
     ]
