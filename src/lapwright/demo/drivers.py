@@ -21,7 +21,7 @@ FAULT_SIZES: Mapping[str, tuple[float, str]] = MappingProxyType(
         "early_braking": (12.0, "m earlier at the usual level, then held"),
         "late_braking": (14.0, "m later"),
         "soft_braking": (0.15, "share of the usual level missing, begun earlier for it"),
-        "fast_release": (0.37, "share of the highest brake that is let go of at once"),
+        "fast_release": (0.40, "share of the highest brake that is let go of at once"),
         "slow_release": (0.8, "s by which a light brake is dragged on after its usual end"),
         "coasting": (0.7, "s from full throttle to the brake on top of the usual"),
         "slow_minimum": (1.5, "m/s"),

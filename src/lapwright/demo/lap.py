@@ -182,7 +182,33 @@ def lap_plan(
     for fault in faults:
         if fault.cause == "early_braking":
             plan = _brake_early(circuit, plan, fault, limits)
+    if plan is not usual:
+        plan = _from_fault_on(circuit, plan, usual, faults)
     return plan, usual
+
+
+def _from_fault_on(
+    circuit: Circuit, plan: pl.Plan, usual: pl.Plan, faults: Sequence[Fault]
+) -> pl.Plan:
+    """Keep the usual plan up to the first faulty corner: nobody errs beforehand.
+
+    Without this a slow exit would reach round the closed plan to the lap's start.
+    """
+    planned = [f.corner for f in faults if f.cause in _NEEDS_ACT]
+    first = min(_bend(circuit, k).start_m for k in planned) - 150.0
+    first = min([first, *(a.brake - 40.0 for a in usual.acts if a.corner in planned)])
+    i = max(int(first / circuit.step_m), 0)
+
+    def joined(old: Array, new: Array) -> Array:
+        return np.concatenate([old[:i], new[i:]])
+
+    acts = [a for a in usual.acts if a.lift < first] + [a for a in plan.acts if a.lift >= first]
+    return replace(
+        plan,
+        v=joined(usual.v, plan.v),
+        force=joined(usual.force, plan.force),
+        acts=tuple(acts),
+    )
 
 
 def _brake_early(circuit: Circuit, plan: pl.Plan, fault: Fault, limits: pl.Limits) -> pl.Plan:

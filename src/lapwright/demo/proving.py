@@ -52,7 +52,10 @@ def standing(car: Car, speed: float = 0.0) -> Array:
 
 @njit(cache=True)
 def run_straight(car, st, grid, day, throttle, brake, neutral, dt, count, calm, out):
-    """Hold the pedals on a straight, the brake pressed in half a second; ``calm`` eases them where a tyre passes its peak."""
+    """Hold the pedals on a straight, the brake pressed in half a second.
+
+    ``calm`` eases them where a tyre passes its peak.
+    """
     road, loads = np.zeros(15), np.zeros(4)
     place_on_road(st, grid, 1.0, road)
     ease = 1.0

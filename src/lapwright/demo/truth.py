@@ -141,7 +141,7 @@ def corner_truths(run: LapRun, lap: int, start_s: float) -> list[CornerTruth]:
 
         out.append(
             CornerTruth(
-                lap, act.corner, act.braked, *at(off), *at(on), *at(loose),
+                lap, act.corner, act.braked and on >= 0, *at(off), *at(on), *at(loose),
                 float(brake[begin:stop].max()), *at(first), *at(full),
                 float(np.hypot(rows[low, ly.O_VX], rows[low, ly.O_VY])), at(low)[1],
             )
