@@ -210,3 +210,27 @@ def test_marked_samples_are_no_evidence():
     inside = (evidence.time > 31.0) & (evidence.time < 49.0)
     assert np.isnan(evidence.path_speed[inside]).all()
     assert np.isfinite(evidence.path_speed[~inside][:100]).all()
+
+
+def test_many_findings_of_one_kind_are_said_in_few_messages():
+    recording = make_recording(seconds=240.0)
+    t = recording.channels["x"].time
+    missing = (t % 10.0 > 4.0) & (t % 10.0 < 6.0)
+    for name in ("x", "y"):
+        recording = spoil(recording, name, lambda v, _: np.where(missing, np.nan, v))
+    repaired = examine_recording(recording)
+    assert len([s for s in repaired.marked if s.channel == "x"]) == 24
+    assert 2 <= len(repaired.messages) <= 7
+    assert repaired.messages[-1].end_s == pytest.approx(236.0)
+
+
+def test_positions_beyond_repair_end_soon():
+    """Nine thousand planted jumps: the work is bounded and the outcome says so."""
+    rng = np.random.default_rng(0)
+    recording = make_recording(rate_hz=100.0, seconds=900.0)
+    at = rng.integers(0, 90_000, 9000)
+    off = np.zeros(90_000)
+    off[at] = rng.normal(0.0, 500.0, at.size)
+    repaired = examine_recording(spoil(recording, "x", lambda v, _: v + off))
+    assert repaired.repairs
+    assert len(repaired.messages) < 20

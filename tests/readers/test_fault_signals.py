@@ -79,7 +79,7 @@ def test_s03_jumps(columns, put):
 @pytest.mark.parametrize("noise_m", [0.3, 0.6])
 def test_s03_jumps_in_noise(build, put, noise_m):
     columns = build(rate_hz=10.0, noise_m=noise_m)
-    columns["lon (deg)"][700] += 60.0 / 76_740.0
+    columns["lon (deg)"][700] += 10.0 * noise_m / 0.3 / 76_740.0
     message, inspection = says(put(columns), "repaired", "1 sample", "off the path")
     assert message.start_s == pytest.approx(70.0)
     assert np.isnan(inspection.recording.channels["longitude"].values).sum() == 1
@@ -158,6 +158,7 @@ def test_s12_block_twice(columns, put, render):
         put(spoilt), "repaired", "lines 2201–2240", "40 rows repeat lines 2161–2200", "Dropped"
     )
     assert message.line == 2201
+    assert len(inspection.messages) == 1
     assert inspection.recording.channels["speed"].time.size == len(lines) - 1
 
 

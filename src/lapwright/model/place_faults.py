@@ -34,6 +34,7 @@ _JUMP_M = 1.0
 #: Samples off the path for no longer than this are removed; longer ones are a shifted stretch.
 _JUMP_S = 0.5
 _SHIFT_S = 60.0
+_MOST_JUMPS, _MOST_BETWEEN = 2000, 20
 #: Positions in steps coarser than this say nothing about a line.
 _COARSE_M = 0.7
 #: More findings of one kind than this are said in one message.
@@ -270,8 +271,13 @@ def _find_jumps(place: _Place) -> list[tuple[int, int, float]]:
     step = np.diff(place.time)
     vx, vy = np.diff(place.x) / step, np.diff(place.y) / step
     second = np.hypot(np.diff(vx), np.diff(vy)) * step[1:]
-    threshold = max(_JUMP_SIGMA * 1.4826 * float(np.median(second)), _JUMP_M)
+    # The median of a Rayleigh variable is 1.1774 times its scale; white noise gives a second
+    # difference sqrt(6) and an innovation, as a difference against a median, sqrt(2.2) of it.
+    scale = float(np.median(second)) / 1.1774 * np.sqrt(2.2 / 6.0)
+    threshold = max(_JUMP_SIGMA * float(scale), _JUMP_M)
     nearby = np.flatnonzero(second > threshold)
+    # Positions that jump without end are beyond repair: the largest jumps are enough to say so.
+    nearby = nearby[np.argsort(second[nearby])[-_MOST_JUMPS:]]
     candidates = np.unique(np.concatenate([nearby, nearby + 1]))
     half = max(3, round(0.25 / place.step))
     usable = step < max(_GAP_STEPS * place.step, _GAP_S)
@@ -292,7 +298,8 @@ def _pair_jumps(place: _Place, off: list[tuple[int, float, float]]) -> list[tupl
     while i < len(off):
         k, ex, ey = off[i]
         size = float(np.hypot(ex, ey))
-        back = next((j for j in range(i + 1, len(off)) if _leads_back(place, off, i, j)), None)
+        later = range(i + 1, min(i + _MOST_BETWEEN, len(off)))
+        back = next((j for j in later if _leads_back(place, off, i, j)), None)
         if back is None:
             i += 1
             continue

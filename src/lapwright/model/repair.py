@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from lapwright.errors import InputError
-from lapwright.messages import worst_outcome
+from lapwright.messages import Message, worst_outcome
 from lapwright.model.attitude_faults import check_attitude, settle_steering
 from lapwright.model.missing import check_missing
 from lapwright.model.place_axes import check_axes
@@ -16,6 +17,9 @@ from lapwright.model.retime import restore_clock, retime_place
 from lapwright.model.sensor_faults import repair_sensors
 from lapwright.model.speed_faults import mark_wrong_speed
 from lapwright.model.unit_faults import check_units
+
+#: Findings of one kind that are listed one by one.
+_LISTED = 6
 
 
 def repair_recording(recording: Recording, *, accept_offered: bool = False) -> Recording:
@@ -58,8 +62,24 @@ def examine_recording(recording: Recording, *, accept_offered: bool = False) -> 
     recording = settle_steering(settle_assumed(recording))
     recording = mark_wrong_speed(recording)
     recording = retime_place(recording)
-    return check_missing(_drop_repeated_messages(recording))
+    recording = check_missing(recording)
+    return replace(recording, messages=tuple(_shorten(recording.messages)))
 
 
-def _drop_repeated_messages(recording: Recording) -> Recording:
-    return replace(recording, messages=tuple(dict.fromkeys(recording.messages)))
+def _shorten(messages: tuple[Message, ...]) -> Iterator[Message]:
+    """Say each finding once, and findings of one kind beyond `_LISTED` in one message."""
+    kinds: dict[tuple[str, ...], list[Message]] = {}
+    for message in dict.fromkeys(messages):
+        key = (message.outcome, message.channel or "", message.done, message.to_do)
+        whole = message.start_s is None
+        kinds.setdefault((*key, message.found) if whole else key, []).append(message)
+    for alike in kinds.values():
+        yield from alike[:_LISTED]
+        if len(alike) > _LISTED:
+            rest = alike[_LISTED:]
+            yield replace(
+                rest[0],
+                found=f"{len(rest)} more like the one before",
+                place=f"{rest[0].place} to {rest[-1].place}",
+                end_s=rest[-1].end_s,
+            )
