@@ -123,7 +123,7 @@ def test_sensor_errors_are_as_asked() -> None:
 
 def test_drift_wanders_slowly() -> None:
     sensors = Sensors(position_sd_m=0.0, drift_m=0.8, drift_time_s=60.0)
-    session = make_session("coach", 6, 11, sensors=sensors, costs=False)
+    session = make_session("coach", 4, 11, sensors=sensors, costs=False)
     t, x = channel(session, "x")
     off = x - np.interp(t, session.truth.t, session.truth.x)
     assert 0.25 < off.std() < 1.6
@@ -174,7 +174,7 @@ def test_written_log_reads_back(session: Session, tmp_path: Path) -> None:
 
 def test_the_day_is_in_the_laps_and_in_the_truth() -> None:
     def median(day: Day) -> float:
-        return float(np.median(make_session("coach", 2, 4, day=day, costs=False).truth.lap_times))
+        return float(np.median(make_session("coach", 1, 4, day=day, costs=False).truth.lap_times))
 
     usual = median(Day())
     # 1 % of all limits is worth 0.5 % of a lap at most (any road, acceleration limits only)

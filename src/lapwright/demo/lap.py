@@ -76,7 +76,7 @@ def corner_noise(driver: Driver, seed: int, lap: int, bend: int) -> CornerNoise:
     rng = np.random.default_rng([seed, lap, bend])
     times = np.clip(rng.standard_normal(3), -2.5, 2.5) * driver.time_s
     share, level = np.clip(rng.standard_normal(2), -2.5, 2.5)
-    wander = rng.standard_normal(3) * driver.line_m
+    wander = rng.standard_normal(4) * driver.line_m
     hands = rng.standard_normal(800)
     return CornerNoise(
         float(times[0]), float(times[1]), float(times[2]),
@@ -113,7 +113,9 @@ def _wander(circuit: Circuit, noise: dict[int, CornerNoise], s: Array) -> Array:
     out = np.zeros(s.size)
     for bend in circuit.bends:
         for at, size in zip(
-            (bend.start_m, bend.apex_m, bend.end_m), noise[bend.number].line_m, strict=True
+            (bend.start_m - 75.0, bend.start_m, bend.apex_m, bend.end_m),
+            noise[bend.number].line_m,
+            strict=True,
         ):
             out += _bump(s, at, size, 22.0)
     return out

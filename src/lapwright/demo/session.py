@@ -146,10 +146,8 @@ def _conditions_fixed(day: Day) -> lp.Conditions:
     return lp.Conditions(day.grip, day.extra_kg, day.wind_x, day.wind_y, day.density)
 
 
-@lru_cache(maxsize=32)
-def _calm_lap(driver: Driver, day: Day) -> lp.LapRun:
+def _drive_calm(driver: Driver, day: Day, circuit: rd.Circuit, car: Car) -> lp.LapRun:
     """Drive a flying lap without noise: where actions come when nothing disturbs."""
-    circuit, car = rd.quillbeck(), club_car()
     to = lp.Setting(circuit, car, lp.steady(driver), 0, {})
     now, pace = _conditions_fixed(day), _pace(circuit, "timed")
     first = lp.drive_lap(to, 0, now, (), pace, PIT_EXIT_M, circuit.length_m)
@@ -158,11 +156,22 @@ def _calm_lap(driver: Driver, day: Day) -> lp.LapRun:
     return lp.drive_lap(to, 0, now, (), pace, state, circuit.length_m)
 
 
-def _anchors(driver: Driver, day: Day, circuit: rd.Circuit) -> dict[tuple[int, Action], Array]:
+@lru_cache(maxsize=8)
+def _usual_calm_lap(driver: Driver, day: Day) -> lp.LapRun:
+    return _drive_calm(driver, day, rd.quillbeck(), club_car())
+
+
+def _anchors(
+    driver: Driver, day: Day, circuit: rd.Circuit, car: Car | None
+) -> dict[tuple[int, Action], Array]:
     """Turn the driver's references into numbers, from a lap without noise."""
     if not driver.references:
         return {}
-    calm = _calm_lap(lp.steady(driver), day)
+    calm = (
+        _usual_calm_lap(lp.steady(driver), day)
+        if car is None and circuit is rd.quillbeck()
+        else _drive_calm(driver, day, circuit, car or club_car())
+    )
     out = {}
     for corner, action, ref in driver.references:
         for i, act in enumerate(calm.acts):
@@ -227,9 +236,10 @@ def make_session(
         if driver not in DRIVERS:
             raise ValueError(f"driver: {driver!r} is none of {', '.join(DRIVERS)}")
         driver = DRIVERS[driver]
-    circuit, car = circuit or rd.quillbeck(), car or club_car()
-    day, sensors = day or Day(), sensors or Sensors()
-    to = lp.Setting(circuit, car, driver, seed, _anchors(driver, day, circuit))
+    circuit, day, sensors = circuit or rd.quillbeck(), day or Day(), sensors or Sensors()
+    anchors = _anchors(driver, day, circuit, car)
+    car = car or club_car()
+    to = lp.Setting(circuit, car, driver, seed, anchors)
     plan = _faults_by_lap(driver, faults, habits, laps)
     runs, found, what = _drive_all(to, day, laps, plan, costs)
     rows = _joined(runs)
@@ -327,18 +337,21 @@ def _crossings(t: Array, middle: Array, ends: Array, circuit: rd.Circuit) -> Arr
 
 def _on_road(rows: Array, middle: Array, circuit: rd.Circuit) -> tuple[Array, Array]:
     """Place and offset of the middle of the wheelbase, from those of the centre of gravity."""
-    grid, s = circuit.grid, circuit.s
-    at = rows[:, ly.O_S] % circuit.length_m
+    grid, n_rows = circuit.grid, circuit.grid.shape[0] - 1
+    at = rows[:, ly.O_S] / circuit.step_m
     for _ in range(2):
-        dx = middle[:, 0] - np.interp(at, s, grid[:, rd.GX])
-        dy = middle[:, 1] - np.interp(at, s, grid[:, rd.GY])
-        heading = np.interp(at, s, grid[:, rd.GHEADING])
-        n = -dx * np.sin(heading) + dy * np.cos(heading)
-        along = dx * np.cos(heading) + dy * np.sin(heading)
-        at = (
-            at + along / np.maximum(1 - n * np.interp(at, s, grid[:, rd.GCURVE]), 0.2)
-        ) % circuit.length_m
-    return at, n
+        i = np.floor(at).astype(np.int64)
+        part = at - i
+        i %= n_rows
+        x, y, heading, curve = (
+            grid[i, c] * (1 - part) + grid[i + 1, c] * part
+            for c in (ly.GX, ly.GY, ly.GHEADING, ly.GCURVE)
+        )
+        dx, dy = middle[:, 0] - x, middle[:, 1] - y
+        c, s = np.cos(heading), np.sin(heading)
+        n = -dx * s + dy * c
+        at = at + (dx * c + dy * s) / np.maximum(1 - n * curve, 0.2) / circuit.step_m
+    return at * circuit.step_m % circuit.length_m, n
 
 
 def _truth(
