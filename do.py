@@ -198,7 +198,15 @@ def install_project(fast: bool) -> None:
 def install_with(arguments: list[str], fast: bool) -> None:
     """Call uv, or pip where uv is missing or fails."""
     if fast:
-        uv = [UV, "pip", "install", "--python", str(PYTHON), "--compile-bytecode", "--quiet"]
+        uv: list[Path | str] = [
+            UV,
+            "pip",
+            "install",
+            "--python",
+            PYTHON,
+            "--compile-bytecode",
+            "--quiet",
+        ]
         if run([*uv, *arguments], check=False) == 0:
             return
         say("tries the same with pip")
