@@ -24,7 +24,7 @@ SHARES = np.sin(np.linspace(0, np.pi / 2, 17))
 WAY_DS, WAY_CURVE, WAY_SLOPE, WAY_BANK, WAY_VERT, WAY_GRIP, WAY_SHARE, WAY_BRAKE = range(8)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def axle_holds(left, right, fx, fy, driven):
     """Tell whether an axle with these peaks (N) can give ``fx`` and ``fy`` together.
 
@@ -39,7 +39,7 @@ def axle_holds(left, right, fx, fy, driven):
     return fy <= np.sqrt(left**2 - half**2) + np.sqrt(right**2 - half**2)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def car_holds(car, v, normal, fx, ay, mass, density, grip, loads):
     """Tell whether both axles hold at tyre accelerations ``fx``, ``ay`` (m/s²)."""
     down = 0.5 * density * car.down_area * v * v
@@ -58,7 +58,7 @@ def car_holds(car, v, normal, fx, ay, mass, density, grip, loads):
     )  # fmt: skip
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def reach(car, v, normal, dx, dy, mass, density, grip, loads):
     """Largest length of the tyre acceleration in the direction (dx, dy), by halving."""
     low, high = 0.0, 60.0
@@ -71,7 +71,7 @@ def reach(car, v, normal, dx, dy, mass, density, grip, loads):
     return low
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def reach_at(car, v, normal, sign, ay, mass, density, grip, loads):
     """Largest braking (sign -1) or drive (+1) beside a given ``ay``, by halving."""
     low, high = 0.0, 60.0
@@ -84,7 +84,7 @@ def reach_at(car, v, normal, sign, ay, mass, density, grip, loads):
     return low
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def solve_envelope(car, mass, density, grip, speeds, normals, shares):
     """Tables of the lateral limit (v, normal) and of braking and drive (v, normal, share)."""
     loads = np.zeros(4)
@@ -102,7 +102,7 @@ def solve_envelope(car, mass, density, grip, speeds, normals, shares):
     return side, brake, drive
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def use_of(car, rows, felt, grip, mass, density):
     """Share of the envelope in use at each row (v, normal, forward, left), shape (k,)."""
     loads = np.zeros(4)
@@ -115,7 +115,7 @@ def use_of(car, rows, felt, grip, mass, density):
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def spot(axis, value):
     """Index and part for linear interpolation on a rising axis, held at the ends."""
     if value <= axis[0]:
@@ -126,7 +126,7 @@ def spot(axis, value):
     return i, (value - axis[i]) / (axis[i + 1] - axis[i])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def read2(table, i, a, j, b):
     """Bilinear reading."""
     return (table[i, j] * (1 - a) + table[i + 1, j] * a) * (1 - b) + (
@@ -134,13 +134,13 @@ def read2(table, i, a, j, b):
     ) * b
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def read3(table, i, a, j, b, k, c):
     """Trilinear reading."""
     return read2(table[:, :, k], i, a, j, b) * (1 - c) + read2(table[:, :, k + 1], i, a, j, b) * c
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def engine_push(car, v, mass, density):
     """Largest drive force over mass (m/s²) at ``v`` in the best gear, and the mass factor there."""
     best, factor = 0.0, 1.0
@@ -158,7 +158,7 @@ def engine_push(car, v, mass, density):
     return best, factor
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def demand(car, way, v, mass, density):
     """Tyre lateral acceleration, normal acceleration and resistance (m/s²) on this place."""
     side = way[WAY_CURVE] * v * v
@@ -171,7 +171,7 @@ def demand(car, way, v, mass, density):
     return tyre, normal, drag + climb + car.rolling * (normal + down)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def limits(car, tables, axes, way, v, mass, density):
     """(share of lateral in use, brake, drive, scrub, resistance), shares of grip applied."""
     side, brake, drive = tables
@@ -188,7 +188,7 @@ def limits(car, tables, axes, way, v, mass, density):
     return use, slow, push, scrub, resist
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def solve_plan(car, tables, axes, ways, mass, density, v_cap, closed):
     """Forward and backward pass over a way (closed, or open and free at its start); m/s."""
     n = ways.shape[0]
@@ -217,7 +217,7 @@ def solve_plan(car, tables, axes, ways, mass, density, v_cap, closed):
     return v
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def plan_force(car, tables, axes, ways, v, mass, density):
     """Needed tyre force, full-throttle force and straight-line brake limit (m/s²) along a plan."""
     n = ways.shape[0]

@@ -17,7 +17,7 @@ from lapwright.demo.layout import *  # about ninety places of arrays
 G = 9.80665
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def row_at(grid, step, s, out):
     """Interpolate a closed grid linearly at ``s``; heading columns need care by the caller."""
     n = grid.shape[0] - 1
@@ -29,26 +29,26 @@ def row_at(grid, step, s, out):
         out[j] = grid[i, j] + (grid[i + 1, j] - grid[i, j]) * part
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def wrap(angle):
     """Angle in -pi..pi."""
     return (angle + np.pi) % (2 * np.pi) - np.pi
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def tyre_curve(car, rho):
     """Share of the peak force at the normalised slip ``rho`` (1 at the peak)."""
     return np.sin(car.tyre_shape * np.arctan(car.tyre_stiffness * rho))
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def tyre_slip(car, share):
     """Normalised slip that gives this share of the peak, the inverse of `tyre_curve`."""
     q = min(max(share, 0.0), 0.9995)
     return np.tan(np.arcsin(q) / car.tyre_shape) / car.tyre_stiffness
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def tyre_peak(car, load, grip):
     """Largest force of one tyre in N: friction falls as load grows."""
     if load <= 0.0:
@@ -57,7 +57,7 @@ def tyre_peak(car, load, grip):
     return car.tyre_grip * grip * max(fade, 0.4) * load
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def torque_at(car, speed, throttle, density):
     """Engine torque in N m at a speed in rad/s: full curve times throttle, less its drag."""
     top = car.engine_torque.shape[0] - 1
@@ -68,7 +68,7 @@ def torque_at(car, speed, throttle, density):
     return throttle * full * density / 1.225 - (1.0 - throttle) * drag
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def wheel_loads(car, mass, normal, down, ax, ay, out):
     """Fill the loads of the four wheels in N (FL FR RL RR), quasi-static with the lagged ax, ay."""
     length = car.axle_f + car.axle_r
@@ -85,7 +85,7 @@ def wheel_loads(car, mass, normal, down, ax, ay, out):
     out[3] = max(rear / 2 + side_r, 0.0)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def surface(road, n, x_phase, fixed_grip):
     """Grip factor, roughness share and place (0 road, 1 kerb, 2 beyond) of a wheel at ``n``."""
     grip, rough, where = road[GGRIP], road[GROUGH], 0.0
@@ -100,7 +100,7 @@ def surface(road, n, x_phase, fixed_grip):
     return grip, rough * wave, where
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def car_step(car, st, road, rough_grip, day, dt, loads):
     """Advance the car by ``dt`` with the pedals, gear and steering that stand in the state."""
     mass = car.mass + day[D_MASS]
@@ -208,7 +208,7 @@ def car_step(car, st, road, rough_grip, day, dt, loads):
         st[SHIFT] -= dt
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def place_on_road(st, grid, step, road):
     """One Newton step for the foot point on the centre line; reads the road there."""
     row_at(grid, step, st[S], road)
@@ -221,7 +221,7 @@ def place_on_road(st, grid, step, road):
     st[N] = -dx * np.sin(road[GHEADING]) + dy * np.cos(road[GHEADING])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def lane_error(st, plan, step, line):
     """Offset from the driver's line (left positive) the course error and the unrest here."""
     row_at(plan, step, st[S], line)
@@ -231,7 +231,7 @@ def lane_error(st, plan, step, line):
     return off, course, line[LNOISE]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def hands(car, st, plan, step, line, skill, mass, dt, jab):
     """Move the road-wheel angle: feed-forward of the line ahead, error feedback, lag, limits."""
     v = max(st[VX], 3.0)
@@ -257,7 +257,7 @@ def hands(car, st, plan, step, line, skill, mass, dt, jab):
     return off, course
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def seen(st, t, q, at):
     """Tell whether a reference has come up, with its lead (s late, negative early).
 
@@ -284,7 +284,7 @@ def seen(st, t, q, at):
     return t >= st[TRIG] + lead
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def read_marks(st, marks):
     """Set what the hands and the throttle suffer at this place: a jab, a cap."""
     st[JABBED], st[CAPPED] = 0.0, 1.0
@@ -298,7 +298,7 @@ def read_marks(st, marks):
                 st[CAPPED] = min(st[CAPPED], 1.0 - m[M_SIZE])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def read_plan(car, st, plan, step, skill, day, here):
     """Read the plan a moment ahead, at the place that the driver takes himself to be at.
 
@@ -316,26 +316,26 @@ def read_plan(car, st, plan, step, skill, day, here):
     return st[S] + warp
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def note(st, events, k, which, t):
     """Write down when and where something was decided."""
     events[k, which, 0], events[k, which, 1] = t, st[S]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def gas_share(st):
     """Throttle that would give the wanted force."""
     return (st[WANT] - st[IDLE]) / max(st[PUSH] - st[IDLE], 1.0)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def start_driving(st, events, k, t):
     """Go over to the throttle."""
     st[PHASE], st[TRIG], st[SINCE], st[STEP_T] = DRIVING, -1.0, t, -1.0
     note(st, events, k, E_PICK, t)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def act_lifted(st, q, k, t, events):
     """Foot off the throttle, or easing it where no brake is needed."""
     if q[Q_BRAKED] == 0.0:
@@ -349,7 +349,7 @@ def act_lifted(st, q, k, t, events):
     return 0.0
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def act_braking(car, st, q, k, t, place, events):
     """Brake as the plan asks for, less where a tyre goes past its peak."""
     brake = min(max((st[IDLE] - st[WANT]) / car.brake_force, 0.0), 1.0)
@@ -368,7 +368,7 @@ def act_braking(car, st, q, k, t, place, events):
     return brake
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def act_waiting(st, q, k, t, here, skill, events):
     """Neither pedal, until the reference has come, the speed is there and the car turns."""
     if st[VX] > here[LV] + 2.5 and st[HOLD] == 0.0:
@@ -379,7 +379,7 @@ def act_waiting(st, q, k, t, here, skill, events):
         start_driving(st, events, k, t)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def act_driving(st, script, k, t, here, events):
     """Open the throttle on the way out: the plan's, opened no faster than the foot does."""
     q = script[k]
@@ -407,7 +407,7 @@ def act_driving(st, script, k, t, here, events):
     return throttle
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def feet(car, st, script, t, place, here, skill, events):
     """Throttle and brake that the driver wants now; moves his phase on."""
     acts = script.shape[0]
@@ -434,14 +434,14 @@ def feet(car, st, script, t, place, here, skill, events):
     return min(max(throttle, 0.0), 1.0), brake
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def press(value, aim, lag, rise, fall, dt):
     """Move a foot: first-order lag with limits on its rates."""
     rate = (aim - value) / lag
     return min(max(value + dt * min(max(rate, -fall), rise), 0.0), 1.0)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def change_gear(car, st, floor, dt):
     """Shift up near the top of the engine's range, down when the lower gear fits."""
     if st[SHIFT] > -0.05:
@@ -458,7 +458,7 @@ def change_gear(car, st, floor, dt):
             st[SHIFT] = car.shift_time
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def too_wide(st, off, course, curve):
     """Metres beyond 0.7 m by which the car will miss its line on the outside in half a second."""
     if abs(curve) < 0.0025 or st[VX] < 10.0:
@@ -467,7 +467,7 @@ def too_wide(st, off, course, curve):
     return max(turn * (off + 0.5 * st[VX] * course) - 0.7, 0.0)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def run_lap(
     car, st, grid, step, plan, script, marks, skill, day, rough_grip, dt, limit, finish, out, events
 ):
@@ -496,7 +496,7 @@ def run_lap(
     return limit
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def write_row(st, road, t, out, i):
     """Copy the state into one row of the output."""
     o = out[i]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -354,6 +355,12 @@ class Setting:
     anchors: Anchors
 
 
+@lru_cache(maxsize=1)
+def _scratch() -> Array:
+    """Give the buffer that every lap is driven into before its rows are copied out."""
+    return np.empty((_MAX_ROWS, ly.OUTPUTS))
+
+
 def drive_lap(
     to: Setting, lap: int, now: Conditions, faults: Sequence[Fault], pace: tuple[float, Array],
     state: Array | float, finish_m: float,
@@ -372,7 +379,7 @@ def drive_lap(
     script, marks = lap_script(circuit, driver, car, plan, noise, faults, to.anchors, usual)
     st = start_state(car, plan, circuit, state, 15.0) if isinstance(state, float) else state.copy()
     st[ly.CORNER], st[ly.WARP], st[ly.TRIG] = 0.0, 0.0, -1.0
-    rows = np.empty((_MAX_ROWS, ly.OUTPUTS))
+    rows = _scratch()
     events = np.full((len(script), ly.EVENTS, 2), np.nan)
     day = np.array([now.grip, now.extra_kg, now.wind_x, now.wind_y, now.density])
     grid = pl.plan_grid(plan, _unrest(noise, circuit))

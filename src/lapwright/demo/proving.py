@@ -50,7 +50,7 @@ def standing(car: Car, speed: float = 0.0) -> Array:
     return st
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def run_straight(car, st, grid, day, throttle, brake, neutral, dt, count, calm, out):
     """Hold the pedals on a straight, the brake pressed in half a second.
 
@@ -76,7 +76,7 @@ def run_straight(car, st, grid, day, throttle, brake, neutral, dt, count, calm, 
     return count
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def run_ring(car, st, grid, step, plan, skill, day, v_from, rate, dt, count, out):
     """Follow a ring with a slowly rising speed until the car leaves its line by 0.6 m."""
     road, line, loads = np.zeros(15), np.zeros(8), np.zeros(4)

@@ -311,14 +311,11 @@ def _costs(
 
 def _joined(runs: list[lp.LapRun]) -> Array:
     """Rows of all laps with times and headings that run on."""
-    parts = []
-    at = 0.0
+    rows = np.concatenate([run.rows for run in runs])
+    first, at = 0, 0.0
     for run in runs:
-        rows = run.rows.copy()
-        rows[:, ly.O_T] += at
-        at += run.seconds
-        parts.append(rows)
-    rows = np.concatenate(parts)
+        rows[first : first + len(run.rows), ly.O_T] += at
+        first, at = first + len(run.rows), at + run.seconds
     rows[:, ly.O_PSI] = np.unwrap(rows[:, ly.O_PSI])
     return rows
 

@@ -103,8 +103,8 @@ def split_costs(
     return FaultCost(fault, fault.lap if fault else lap, of, corner, straight, float(lost.sum()))
 
 
-def _first(mask: NDArray[np.bool_], start: int, stop: int) -> int:
-    found = np.flatnonzero(mask[start:stop])
+def _first(mask: NDArray[np.bool_], start: int) -> int:
+    found = np.flatnonzero(mask)
     return start + int(found[0]) if found.size else -1
 
 
@@ -124,14 +124,14 @@ def corner_truths(run: LapRun, lap: int, start_s: float) -> list[CornerTruth]:
         stop = later[0] if later else len(rows)
         pick = run.events[i, ly.E_PICK, 0]
         pick = int(pick * 1000) if np.isfinite(pick) else stop
-        off = _first(throttle < 0.98, begin, stop)
-        on = _first(brake > 0.01, begin, pick)
+        off = _first(throttle[begin:stop] < 0.98, begin)
+        on = _first(brake[begin:pick] > 0.01, begin)
         loose = -1
         if on >= 0:
             held = np.flatnonzero(brake[on:stop] > 0.01)
             loose = on + int(held[-1]) + 1
-        first = _first(throttle > 0.02, pick, stop)
-        full = _first(throttle >= 0.98, first, stop) if first >= 0 else -1
+        first = _first(throttle[pick:stop] > 0.02, pick)
+        full = _first(throttle[first:stop] >= 0.98, first) if first >= 0 else -1
         low = begin + int(np.argmin(rows[begin:stop, ly.O_VX]))
 
         def at(k: int) -> tuple[float, float]:
