@@ -1,0 +1,360 @@
+"""The motion filter over a long recording: overlapping stretches, in parallel."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from lapwright.numerics import motion_kernels as mk
+
+Array = NDArray[np.float64]
+T = TypeVar("T")
+R = TypeVar("R")
+
+GATE = 6.0
+PATIENCE_S = 1.5
+RESET_VARIANCE = 200.0**2
+#: Time constant in s of what an accelerometer reads beside the path's acceleration.
+OFFSET_TIME = 2.0
+CHUNK = 4000
+OVERLAP_S = 5.0
+#: Rounds, window, weight against the mean, over-relaxation and limits (natural logarithm
+#: of the share of the mean) with which the density of the disturbances follows the data.
+ADAPTIONS = 3
+ADAPT_S = 0.25
+TRUST = 0.8
+HASTE = 1.6
+REACH = (-6.0, 4.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Measurements:
+    """What the filter is given.
+
+    Parameters
+    ----------
+    step
+        Grid step, s.
+    values, offsets
+        Shape (7, n), rows as ``motion_kernels.AT_*``; NaN where there is no value.
+    """
+
+    step: float
+    values: Array
+    offsets: Array
+
+    @property
+    def has_place(self) -> bool:
+        """Whether there is any position."""
+        return bool(np.isfinite(self.values[mk.AT_X]).any())
+
+    def cut(self, start: int, stop: int) -> Measurements:
+        """Take samples ``start`` to ``stop``."""
+        return Measurements(self.step, self.values[:, start:stop], self.offsets[:, start:stop])
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Noise levels of the filter.
+
+    Parameters
+    ----------
+    variance
+        Of each source, shape (7,); that of ``AT_Y`` counts for both coordinates.
+    jitter
+        Variance of the positions' time stamps, s^2.
+    acceleration, curvature
+        Densities of path and of lateral acceleration, (m/s^2)^2/s.
+    offset
+        Stationary variances of the two accelerometers' offsets, (m/s^2)^2, shape (2,).
+    """
+
+    variance: Array
+    jitter: float
+    acceleration: float
+    curvature: float
+    offset: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Smoothed:
+    """Result of the filter.
+
+    Parameters
+    ----------
+    state, spread
+        Smoothed states and their variances, shape (n, 8).
+    cross
+        Covariance of speed and curvature, shape (n,).
+    rejected
+        Shape (7, n).
+    ratio
+        Expected squares of the disturbances over their assumed variances, shape (n, 2).
+    sums
+        Shape (10, 2), see ``motion_kernels.smooth_chunk``.
+    """
+
+    state: Array
+    spread: Array
+    cross: Array
+    rejected: NDArray[np.bool_]
+    ratio: Array
+    sums: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """State and covariance before the first sample."""
+
+    state: Array
+    spread: Array
+
+
+def in_threads(work: Callable[[T], R], items: Sequence[T]) -> list[R]:
+    """Do ``work`` on all items, a few at a time; the kernels let go of the lock."""
+    workers = min(len(items), os.cpu_count() or 1, 8)
+    if workers < 2:
+        return [work(item) for item in items]
+    with ThreadPoolExecutor(workers) as pool:
+        return list(pool.map(work, items))
+
+
+def smooth(measurements: Measurements, noise: Noise, chunk: int = CHUNK) -> Smoothed:
+    """Filter and smooth a whole recording.
+
+    With positions, overlapping stretches are independent of each other; without,
+    each starts from the last one's end.
+    """
+    count = measurements.values.shape[1]
+    bounds = _bounds(measurements, chunk)
+    if measurements.has_place:
+        parts = in_threads(lambda b: _stretch(measurements, noise, b)[0], bounds)
+    else:
+        parts = _in_turn(measurements, noise, bounds)
+    state = np.concatenate([p.state for p in parts])
+    state[:, mk.DIRECTION] = _join_turns(parts)
+    assert state.shape[0] == count
+    return Smoothed(
+        state,
+        np.concatenate([p.spread for p in parts]),
+        np.concatenate([p.cross for p in parts]),
+        np.concatenate([p.rejected for p in parts], axis=1),
+        np.concatenate([p.ratio for p in parts]),
+        np.sum([p.sums for p in parts], axis=0),
+    )
+
+
+def _bounds(m: Measurements, chunk: int) -> list[tuple[int, int, int, int]]:
+    """Stretches (window start, kept start, kept stop, window stop) in samples.
+
+    A window reaches far enough to hold a second of positions on either side.
+    """
+    count = m.values.shape[1]
+    pieces = max(round(count / chunk), 1)
+    edges = np.linspace(0, count, pieces + 1).astype(int)
+    margin = max(int(OVERLAP_S / m.step), 20)
+    if not m.has_place:
+        return [(int(a), int(a), int(b), int(min(b + margin, count))) for a, b in pairwise(edges)]
+    places = np.flatnonzero(np.isfinite(m.values[mk.AT_X]))
+    few = min(10, places.size)
+    out = []
+    for a, b in pairwise(edges):
+        before = np.searchsorted(places, a) - few
+        after = np.searchsorted(places, b) + few - 1
+        lo = min(a - margin, int(places[before]) if before >= 0 else 0)
+        hi = max(b + margin, int(places[after]) + 1 if after < places.size else count)
+        out.append((int(max(lo, 0)), int(a), int(b), int(min(hi, count))))
+    return out
+
+
+def _in_turn(
+    m: Measurements, noise: Noise, bounds: Sequence[tuple[int, int, int, int]]
+) -> list[Smoothed]:
+    parts = []
+    start: Start | None = None
+    for bound in bounds:
+        part, start = _stretch(m, noise, bound, start)
+        parts.append(part)
+    return parts
+
+
+def _stretch(
+    m: Measurements, noise: Noise, bound: tuple[int, int, int, int], start: Start | None = None
+) -> tuple[Smoothed, Start]:
+    """Run over one stretch a few times, each time linearised about the last one's result.
+
+    After each pass the density of the disturbances follows what was found: low on
+    a straight, high where the brakes bite.
+    """
+    lo, keep_from, keep_to, hi = bound
+    window = m.cut(lo, hi)
+    begin = first_state(window, noise) if start is None else start
+    everything = (0, hi - lo)
+    density = flat_density(noise, hi - lo)
+    about = None
+    for _ in range(ADAPTIONS):
+        whole, _tail = run(window, noise, begin, everything, about, density)
+        density = adapt(density, whole.ratio, noise, m.step)
+        about = whole.state
+        if start is None and m.has_place:
+            begin = Start(whole.state[0].copy(), begin.spread)
+    return run(window, noise, begin, (keep_from - lo, keep_to - lo), about, density)
+
+
+def flat_density(noise: Noise, count: int) -> Array:
+    """Give the same density of the disturbances everywhere, shape (2, count)."""
+    return np.repeat([[noise.acceleration], [noise.curvature]], count, axis=1)
+
+
+def adapt(density: Array, ratio: Array, noise: Noise, step: float) -> Array:
+    """Move a density to what the disturbances found support.
+
+    Where the data say nothing of a disturbance its expected square stays at the
+    assumed one, and the density goes to the mean.
+    """
+    width = max(round(ADAPT_S / step) | 1, 3)
+    mean = np.array([[noise.acceleration], [noise.curvature]])
+    found = uniform_filter1d(ratio.T, width, axis=1, mode="nearest")
+    local = np.log(density / mean) + HASTE * np.log(np.maximum(found, 1e-3))
+    return np.asarray(mean * np.exp(np.clip(TRUST * local, *REACH)))
+
+
+def run(
+    m: Measurements,
+    noise: Noise,
+    start: Start,
+    keep: tuple[int, int],
+    about: Array | None,
+    density: Array,
+) -> tuple[Smoothed, Start]:
+    """One forward and backward pass; also the prediction for the sample after those kept."""
+    kept = keep[1] - keep[0]
+    decay = float(np.exp(-m.step / OFFSET_TIME))
+    variance = np.concatenate([noise.variance, noise.offset * (1.0 - decay**2)])
+    variance[mk.AT_X] = variance[mk.AT_Y]
+    out = Smoothed(
+        np.empty((kept, 8)),
+        np.empty((kept, 8)),
+        np.empty(kept),
+        np.empty((mk.SOURCES, kept), np.bool_),
+        np.empty((kept, 2)),
+        np.zeros((mk.SUMS, 2)),
+    )
+    tail = Start(np.zeros(8), np.eye(8))
+    mk.smooth_chunk(
+        np.ascontiguousarray(m.values),
+        np.ascontiguousarray(m.offsets),
+        np.zeros((1, 8)) if about is None else about,
+        about is not None,
+        start.state,
+        start.spread,
+        m.step,
+        decay,
+        density,
+        variance,
+        noise.jitter,
+        GATE,
+        _patience(m),
+        RESET_VARIANCE,
+        keep[0],
+        keep[1],
+        out.state,
+        out.spread,
+        out.cross,
+        out.rejected,
+        out.ratio,
+        out.sums,
+        tail.state,
+        tail.spread,
+    )
+    return out, tail
+
+
+def _patience(m: Measurements) -> int:
+    """Rejected positions in a row after which the place is taken to be new."""
+    places = np.flatnonzero(np.isfinite(m.values[mk.AT_X]))
+    if places.size < 2:
+        return 3
+    return max(int(PATIENCE_S / (m.step * float(np.median(np.diff(places))))), 3)
+
+
+def first_state(m: Measurements, noise: Noise) -> Start:
+    """Rough state at the start of a stretch, with a wide spread."""
+    state = np.zeros(8)
+    sd = np.array([10.0, 10.0, 0.5, 6.0, 6.0, 0.03, 0.0, 0.0])
+    speeds = m.values[mk.AT_SPEED]
+    known = np.flatnonzero(np.isfinite(speeds))
+    if known.size:
+        state[mk.SPEED] = float(np.median(speeds[known[:5]]))
+    if m.has_place:
+        _place_start(m, noise, state, sd, known.size > 0)
+    else:
+        # the frame is ours to choose: the origin and the first direction are exact
+        sd[[mk.X, mk.Y, mk.DIRECTION]] = 1e-6
+    directions = m.values[mk.AT_DIRECTION]
+    if np.isfinite(directions).any():
+        state[mk.DIRECTION] = directions[np.isfinite(directions)][0]
+        sd[mk.DIRECTION] = 0.3
+    sd[[mk.OFFSET_FORWARD, mk.OFFSET_LEFT]] = np.sqrt(noise.offset)
+    return Start(state, np.diag(sd**2))
+
+
+def _place_start(m: Measurements, noise: Noise, state: Array, sd: Array, speed_known: bool) -> None:
+    """Position, direction and speed out of the first positions; in place."""
+    places = np.flatnonzero(np.isfinite(m.values[mk.AT_X]))
+    at = m.values[:2, places]
+    time: Array = places * np.float64(m.step)
+    need = max(2.0, 8.0 * float(np.sqrt(noise.variance[mk.AT_Y])))
+    for few in _growing(places.size):
+        velocity = _robust_slope(time[:few], at[:, :few])
+        gone = velocity * (time[few - 1] - time[0])
+        if np.hypot(*gone) > need:
+            break
+    moved = bool(np.hypot(*gone) > need)
+    middle = np.median(at[:, :few] - velocity[:, None] * time[:few], axis=1)
+    state[:2] = middle
+    sd[:2] = 10.0 + 0.3 * float(np.hypot(*gone))
+    sd[mk.DIRECTION] = 0.5 if moved else 3.0
+    if moved:
+        state[mk.DIRECTION] = float(np.arctan2(velocity[1], velocity[0]))
+    if not speed_known:
+        state[mk.SPEED] = float(np.hypot(*velocity))
+        sd[mk.SPEED] = 3.0 + 0.2 * state[mk.SPEED]
+
+
+def _growing(count: int) -> list[int]:
+    """Numbers of leading samples to look at, from a few to all."""
+    sizes = [min(5, count)]
+    while sizes[-1] < count:
+        sizes.append(min(int(1.6 * sizes[-1]) + 1, count))
+    return sizes
+
+
+def _robust_slope(time: Array, at: Array) -> Array:
+    """Median of slopes over about half the span, shape (2,); shrugs off single wild points."""
+    pick = np.unique(np.linspace(0, time.size - 1, min(time.size, 40)).astype(int))
+    i, j = np.triu_indices(pick.size, max(pick.size // 3, 1))
+    if i.size == 0:
+        return np.zeros(2)
+    i, j = pick[i], pick[j]
+    return np.asarray(np.median((at[:, j] - at[:, i]) / (time[j] - time[i]), axis=1))
+
+
+def _join_turns(parts: Sequence[Smoothed]) -> Array:
+    """Directions without jumps of whole turns where stretches meet."""
+    joined: list[Array] = []
+    for part in parts:
+        direction = part.state[:, mk.DIRECTION]
+        if joined:
+            turns = np.round((joined[-1][-1] - direction[0]) / (2.0 * np.pi))
+            direction = direction + 2.0 * np.pi * turns
+        joined.append(direction)
+    return np.concatenate(joined)

@@ -1,0 +1,505 @@
+"""Compiled loops of the motion filter: one forward and one backward pass.
+
+State (8): x, y, path direction, speed, path acceleration, path curvature, and
+the slowly varying offsets of the two accelerometers (road slope, banking, roll
+of the body and sideslip show up there). Acceleration and curvature are driven
+by white noise whose density is given for each sample.
+
+Forward: extended Kalman filter with scalar updates. Backward: modified
+Bryson-Frazier recursion (Bierman, *Factorization Methods for Discrete
+Sequential Estimation*, 1977), which needs no inverse and gives the smoothed
+disturbances, from which noise levels are re-estimated, at no extra cost.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+STATES = 8
+X, Y, DIRECTION, SPEED, ACCELERATION, CURVATURE, OFFSET_FORWARD, OFFSET_LEFT = range(STATES)
+
+#: Rows of the measurement arrays; ``AT_X`` also stands for the error along the path
+#: and ``AT_Y`` for that across it in all variances.
+SOURCES = 7
+AT_X, AT_Y, AT_SPEED, AT_YAW_RATE, AT_FORWARD, AT_LEFT, AT_DIRECTION = range(SOURCES)
+
+#: Rows of the sums that re-estimate the noise: sources, then the accelerometers' offsets,
+#: then the squared speed at accepted positions.
+SUM_OFFSET_FORWARD, SUM_OFFSET_LEFT, SUM_SPEED = range(SOURCES, SOURCES + 3)
+SUMS = SOURCES + 3
+
+#: Below this speed (m/s) the curvature noise no longer grows.
+SLOW = 6.0
+
+
+@njit(cache=True, nogil=True)
+def _transition(m, dt, decay, f, step):  # type: ignore[no-untyped-def]
+    """Non-trivial entries of the transition at the state ``m``; ``step`` is its image."""
+    s = m[3] * dt + 0.5 * m[4] * dt * dt
+    turn = m[5] * s
+    mid = m[2] + 0.5 * turn
+    c, n = np.cos(mid), np.sin(mid)
+    shrink = 1.0 - turn * turn / 24.0
+    half = 0.5 * s * m[5]
+    f[0] = -s * n  # x by direction
+    f[1] = (c - half * n) * dt  # x by speed
+    f[2] = 0.5 * f[1] * dt  # x by acceleration
+    f[3] = -0.5 * s * s * n  # x by curvature
+    f[4] = s * c
+    f[5] = (n + half * c) * dt
+    f[6] = 0.5 * f[5] * dt
+    f[7] = 0.5 * s * s * c
+    f[8] = m[5] * dt  # direction by speed
+    f[9] = 0.5 * f[8] * dt
+    f[10] = s  # direction by curvature
+    f[11] = dt
+    f[12] = decay
+    # a disturbance arrives as a ramp within the step
+    f[13] = c * dt * dt / 6.0
+    f[14] = n * dt * dt / 6.0
+    f[15] = 0.5 * dt
+    f[16] = -n * s * s / 6.0
+    f[17] = c * s * s / 6.0
+    f[18] = 0.5 * s
+    step[0] = m[0] + s * c * shrink
+    step[1] = m[1] + s * n * shrink
+    step[2] = m[2] + turn
+    step[3] = m[3] + m[4] * dt
+    step[4] = m[4]
+    step[5] = m[5]
+    step[6] = decay * m[6]
+    step[7] = decay * m[7]
+
+
+@njit(cache=True, nogil=True)
+def _apply(f, d, out):  # type: ignore[no-untyped-def]
+    """Transition times a vector."""
+    out[0] = d[0] + f[0] * d[2] + f[1] * d[3] + f[2] * d[4] + f[3] * d[5]
+    out[1] = d[1] + f[4] * d[2] + f[5] * d[3] + f[6] * d[4] + f[7] * d[5]
+    out[2] = d[2] + f[8] * d[3] + f[9] * d[4] + f[10] * d[5]
+    out[3] = d[3] + f[11] * d[4]
+    out[4] = d[4]
+    out[5] = d[5]
+    out[6] = f[12] * d[6]
+    out[7] = f[12] * d[7]
+
+
+@njit(cache=True, nogil=True)
+def _apply_back(f, d, out):  # type: ignore[no-untyped-def]
+    """Transposed transition times a vector."""
+    out[0] = d[0]
+    out[1] = d[1]
+    out[2] = d[2] + f[0] * d[0] + f[4] * d[1]
+    out[3] = d[3] + f[1] * d[0] + f[5] * d[1] + f[8] * d[2]
+    out[4] = d[4] + f[2] * d[0] + f[6] * d[1] + f[9] * d[2] + f[11] * d[3]
+    out[5] = d[5] + f[3] * d[0] + f[7] * d[1] + f[10] * d[2]
+    out[6] = f[12] * d[6]
+    out[7] = f[12] * d[7]
+
+
+@njit(cache=True, nogil=True)
+def _both_sides(f, p, work, back):  # type: ignore[no-untyped-def]
+    """``p`` becomes F p F' (or F' p F with ``back``); ``p`` is symmetric."""
+    for i in range(8):
+        if back:
+            _apply_back(f, p[i], work[i])
+        else:
+            _apply(f, p[i], work[i])
+    row = np.empty(8)
+    for j in range(8):
+        if back:
+            _apply_back(f, work[:, j], row)
+        else:
+            _apply(f, work[:, j], row)
+        for i in range(8):
+            p[j, i] = row[i]
+
+
+@njit(cache=True, nogil=True)
+def _push(p, g0, g1, g2, g3, i0, i1, i2, i3, q):  # type: ignore[no-untyped-def]
+    """Add the noise of one disturbance that reaches four states."""
+    g = (g0, g1, g2, g3)
+    at = (i0, i1, i2, i3)
+    for a in range(4):
+        for b in range(4):
+            p[at[a], at[b]] += q * g[a] * g[b]
+
+
+@njit(cache=True, nogil=True)
+def _row(source, m, at, c, n, h):  # type: ignore[no-untyped-def]
+    """Measurement row ``h`` at state ``m``, ``at`` seconds off the grid; the prediction."""
+    for i in range(8):
+        h[i] = 0.0
+    v = m[3] + m[4] * at
+    if source == AT_X:  # along the path
+        h[0] = c
+        h[1] = n
+        h[3] = at
+        h[4] = 0.5 * at * at
+        return c * m[0] + n * m[1] + at * m[3] + 0.5 * at * at * m[4]
+    if source == AT_Y:  # across the path
+        h[0] = -n
+        h[1] = c
+        h[2] = at * m[3]
+        h[5] = 0.5 * at * at * m[3] * m[3]
+        return -n * m[0] + c * m[1] + 0.5 * at * at * m[3] * m[3] * m[5]
+    if source == AT_SPEED:
+        sign = 1.0 if v >= 0.0 else -1.0
+        h[3] = sign
+        h[4] = sign * at
+        return sign * v
+    if source == AT_YAW_RATE:
+        h[3] = m[5]
+        h[4] = m[5] * at
+        h[5] = v
+        return m[5] * v
+    if source == AT_FORWARD:
+        h[4] = 1.0
+        h[6] = 1.0
+        return m[4] + m[6]
+    if source == AT_LEFT:
+        h[3] = 2.0 * m[5] * v
+        h[4] = h[3] * at
+        h[5] = v * v
+        h[7] = 1.0
+        return m[5] * v * v + m[7]
+    h[2] = 1.0
+    h[3] = m[5] * at
+    h[5] = v * at
+    return m[2] + m[5] * v * at
+
+
+@njit(cache=True, nogil=True)
+def _update(x, p, error, s, gain):  # type: ignore[no-untyped-def]
+    """Scalar update of state and covariance."""
+    for i in range(8):
+        x[i] += gain[i] * error
+    for i in range(8):
+        for j in range(8):
+            p[i, j] -= gain[i] * s * gain[j]
+
+
+@njit(cache=True, nogil=True)
+def _gain(p, h, variance, gain):  # type: ignore[no-untyped-def]
+    """Gain vector and innovation variance of a scalar measurement."""
+    s = variance
+    for i in range(8):
+        total = 0.0
+        for j in range(8):
+            total += p[i, j] * h[j]
+        gain[i] = total
+        s += h[i] * total
+    for i in range(8):
+        gain[i] /= s
+    return s
+
+
+@njit(cache=True, nogil=True)
+def smooth_chunk(  # type: ignore[no-untyped-def]
+    values,
+    offsets,
+    about,
+    relinearise,
+    x0,
+    p0,
+    dt,
+    decay,
+    noise,
+    variance,
+    jitter,
+    gate,
+    patience,
+    reset_variance,
+    keep_from,
+    keep_to,
+    state,
+    spread,
+    cross,
+    rejected,
+    ratio,
+    sums,
+    tail_state,
+    tail_spread,
+):
+    """Filter forward and smooth backward over one stretch.
+
+    Parameters
+    ----------
+    values, offsets
+        Measurements and their distance from the grid in seconds, shape (7, n); NaN where
+        there is none.
+    about
+        States to linearise about, shape (n, 8); used when ``relinearise``.
+    relinearise
+        Linearise about ``about`` instead of the running estimate.
+    x0, p0
+        State before the first sample, shapes (8,) and (8, 8).
+    dt, decay
+        Grid step in s; share of an accelerometer's offset left after one step.
+    noise
+        Densities by sample, shape (2, n): of acceleration in (m/s^2)^2/s, of lateral
+        acceleration in the same unit; and two step variances of the offsets in
+        ``variance``'s tail.
+    variance
+        Variance of each source (7,) and of the offsets' steps (2).
+    jitter
+        Variance of the positions' time stamps in s^2.
+    gate
+        Innovations beyond this many standard deviations are left out.
+    patience
+        After so many rejected positions in a row the position starts anew.
+    reset_variance
+        Variance of a coordinate when it starts anew.
+    keep_from, keep_to
+        Samples to write into the outputs.
+    state, spread, cross
+        Outputs: smoothed states (m, 8), their variances (m, 8), and the covariance of
+        speed with curvature (m,).
+    rejected
+        Output (7, m): True where a value was left out.
+    ratio
+        Output (m, 2): expected square of the step's disturbance of acceleration and of
+        curvature over its assumed variance.
+    sums
+        Output (10, 2), sum and count: expected squared noise of each source; expected
+        squares of the offsets' steps over their assumed variances; squared speed.
+    tail_state, tail_spread
+        Outputs (8,), (8, 8): prediction for sample ``keep_to`` from all before it, with
+        which a following stretch can go on.
+    """
+    n = values.shape[1]
+    xs = np.empty((n, 8))
+    ps = np.empty((n, 8, 8))
+    fs = np.empty((n, 19))
+    gains = np.empty((n, SOURCES, 8))
+    rows = np.empty((n, SOURCES, 8))
+    innovation = np.empty((n, SOURCES))
+    total = np.zeros((n, SOURCES))
+    assumed = np.empty((n, 2))
+    drop = np.zeros((n, SOURCES), np.bool_)
+    x = x0.copy()
+    p = p0.copy()
+    m = np.empty(8)
+    d = np.empty(8)
+    step = np.empty(8)
+    work = np.empty((8, 8))
+    lost = 0
+    for k in range(n):
+        if k > 0:
+            for i in range(8):
+                m[i] = about[k - 1, i] if relinearise else x[i]
+                d[i] = x[i] - m[i]
+            _transition(m, dt, decay, fs[k], step)
+            _apply(fs[k], d, x)
+            for i in range(8):
+                x[i] += step[i]
+            _both_sides(fs[k], p, work, False)
+            f = fs[k]
+            v = max(abs(m[3]), SLOW)
+            qa = noise[0, k] * dt
+            qc = noise[1, k] * dt / v**4
+            assumed[k, 0] = qa
+            assumed[k, 1] = qc
+            _push(p, f[13], f[14], f[15], 1.0, 0, 1, 3, 4, qa)
+            _push(p, f[16], f[17], f[18], 1.0, 0, 1, 2, 5, qc)
+            p[6, 6] += variance[SOURCES]
+            p[7, 7] += variance[SOURCES + 1]
+            if lost > patience:
+                # decoupled from the rest: only the place is new, not the speed
+                p[0, 0] += reset_variance
+                p[1, 1] += reset_variance
+                lost = 0
+        if k == keep_to:
+            tail_state[:] = x
+            tail_spread[:] = p
+        for i in range(8):
+            xs[k, i] = x[i]
+            for j in range(8):
+                ps[k, i, j] = p[i, j]
+            m[i] = about[k, i] if relinearise else x[i]
+        c, sn = np.cos(m[2]), np.sin(m[2])
+        has_place = not (np.isnan(values[AT_X, k]) or np.isnan(values[AT_Y, k]))
+        if has_place:
+            for source in (AT_X, AT_Y):
+                at = offsets[AT_X, k]
+                h = rows[k, source]
+                guess = _row(source, m, at, c, sn, h)
+                e = (
+                    c * values[AT_X, k] + sn * values[AT_Y, k]
+                    if source == AT_X
+                    else -sn * values[AT_X, k] + c * values[AT_Y, k]
+                ) - guess
+                s = variance[source] + (jitter * m[3] * m[3] if source == AT_X else 0.0)
+                for i in range(8):
+                    e -= h[i] * (x[i] - m[i])
+                    for j in range(8):
+                        s += h[i] * p[i, j] * h[j]
+                if e * e > gate * gate * s:
+                    drop[k, AT_X] = True
+                    drop[k, AT_Y] = True
+            if drop[k, AT_X]:
+                lost += 1
+            else:
+                lost = 0
+        for source in range(SOURCES):
+            if drop[k, source] or np.isnan(values[source, k]):
+                continue
+            if source <= AT_Y and not has_place:
+                continue
+            h = rows[k, source]
+            r = variance[source]
+            at = offsets[AT_X if source == AT_Y else source, k]
+            guess = _row(source, m, at, c, sn, h)
+            if source == AT_X:
+                e = c * values[AT_X, k] + sn * values[AT_Y, k] - guess
+                r += jitter * m[3] * m[3]
+            elif source == AT_Y:
+                e = -sn * values[AT_X, k] + c * values[AT_Y, k] - guess
+            else:
+                e = values[source, k] - guess
+            for i in range(8):
+                e -= h[i] * (x[i] - m[i])
+            if source == AT_DIRECTION:
+                e -= 2.0 * np.pi * np.round(e / (2.0 * np.pi))
+            g = gains[k, source]
+            s = _gain(p, h, r, g)
+            if source > AT_Y and e * e > gate * gate * s:
+                drop[k, source] = True
+                continue
+            innovation[k, source] = e
+            total[k, source] = s
+            _update(x, p, e, s, g)
+    _backward(
+        xs, ps, fs, gains, rows, innovation, total, assumed, drop, variance, jitter,
+        keep_from, keep_to, state, spread, cross, rejected, ratio, sums,
+    )  # fmt: skip
+
+
+@njit(cache=True, nogil=True)
+def _backward(  # type: ignore[no-untyped-def]
+    xs,
+    ps,
+    fs,
+    gains,
+    rows,
+    innovation,
+    total,
+    assumed,
+    drop,
+    variance,
+    jitter,
+    keep_from,
+    keep_to,
+    state,
+    spread,
+    cross,
+    rejected,
+    ratio,
+    sums,
+):
+    """Backward recursion on the adjoint ``lam`` and its information ``big``."""
+    n = xs.shape[0]
+    lam = np.zeros(8)
+    big = np.zeros((8, 8))
+    work = np.empty((8, 8))
+    bg = np.empty(8)
+    row = np.empty(8)
+    for k in range(n - 1, -1, -1):
+        inside = keep_from <= k < keep_to
+        for source in range(SOURCES - 1, -1, -1):
+            s = total[k, source]
+            if s <= 0.0:
+                continue
+            h = rows[k, source]
+            g = gains[k, source]
+            e = innovation[k, source]
+            gl = 0.0
+            gbg = 0.0
+            for i in range(8):
+                t = 0.0
+                for j in range(8):
+                    t += big[i, j] * g[j]
+                bg[i] = t
+                gbg += g[i] * t
+                gl += g[i] * lam[i]
+            if inside:
+                r = variance[source]
+                if source == AT_X:
+                    v = xs[k, 3]
+                    r += jitter * v * v
+                    sums[SUM_SPEED, 0] += v * v
+                    sums[SUM_SPEED, 1] += 1.0
+                u = e / s + gl
+                sums[source, 0] += r * r * (u * u - (1.0 / s + gbg)) + r
+                sums[source, 1] += 1.0
+            weight = gbg + 1.0 / s
+            a = e / s + gl
+            for i in range(8):
+                lam[i] -= h[i] * a
+                for j in range(8):
+                    big[i, j] += h[i] * h[j] * weight - h[i] * bg[j] - bg[i] * h[j]
+        if inside:
+            o = k - keep_from
+            p = ps[k]
+            for i in range(8):
+                t = 0.0
+                for j in range(8):
+                    t += p[i, j] * lam[j]
+                state[o, i] = xs[k, i] - t
+            for i in range(8):
+                # big times one column of p, then the diagonal entry
+                t = 0.0
+                u = 0.0
+                for a_ in range(8):
+                    q = 0.0
+                    for b_ in range(8):
+                        q += big[a_, b_] * p[b_, i]
+                    t += p[i, a_] * q
+                    if i == 5:
+                        u += p[3, a_] * q
+                spread[o, i] = max(p[i, i] - t, 0.0)
+                if i == 5:
+                    cross[o] = p[3, 5] - u
+            for source in range(SOURCES):
+                rejected[source, o] = drop[k, source]
+        if k == 0:
+            if inside:
+                ratio[0, 0] = 1.0
+                ratio[0, 1] = 1.0
+            break
+        f = fs[k]
+        if inside:
+            _disturbance(lam, big, f, assumed[k], variance, sums, ratio[k - keep_from])
+        _apply_back(f, lam, row)
+        for i in range(8):
+            lam[i] = row[i]
+        _both_sides(f, big, work, True)
+
+
+@njit(cache=True, nogil=True)
+def _disturbance(lam, big, f, assumed, variance, sums, ratio):  # type: ignore[no-untyped-def]
+    """Find expected squares of the smoothed disturbances over their assumed variances."""
+    for which in range(2):
+        if which == 0:
+            at = (0, 1, 3, 4)
+            g = (f[13], f[14], f[15], 1.0)
+        else:
+            at = (0, 1, 2, 5)
+            g = (f[16], f[17], f[18], 1.0)
+        t = 0.0
+        u = 0.0
+        for a in range(4):
+            t += g[a] * lam[at[a]]
+            for b in range(4):
+                u += g[a] * g[b] * big[at[a], at[b]]
+        q = assumed[which]
+        ratio[which] = q * (t * t - u) + 1.0
+    for which in range(2):
+        q = variance[SOURCES + which]
+        i = 6 + which
+        sums[SUM_OFFSET_FORWARD + which, 0] += q * (lam[i] * lam[i] - big[i, i]) + 1.0
+        sums[SUM_OFFSET_FORWARD + which, 1] += 1.0
