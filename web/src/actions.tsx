@@ -1,0 +1,138 @@
+// What the driver did in a corner, in numbers: this lap, the lap against, and how it repeats.
+import { cornerLap, fromApex, lapName, useDesk, type Desk } from "./desk";
+import { spreadWords } from "./flags";
+import { everyLap } from "./frame";
+import { write } from "./sentences";
+import type { Action, ActionWords, Corner } from "./view";
+
+interface Row {
+  name: string;
+  words: ActionWords;
+  action: Action;
+}
+
+function rowsOf(desk: Desk, corner: Corner): Row[] {
+  return Object.entries(desk.view.words.actions).flatMap(([name, words]) => {
+    const action = corner.actions[name];
+    return words && action ? [{ name, words, action }] : [];
+  });
+}
+
+/** A value as it stands in the table: places by their distance to the apex. */
+function valueText(desk: Desk, corner: Corner, words: ActionWords, value: number | null | undefined): string {
+  if (value === null || value === undefined || Number.isNaN(value)) return "–";
+  if (!words.is_place) return write(value, words.quantity, desk.system);
+  const metres = fromApex(desk.view, corner, value);
+  const text = write(Math.abs(metres), words.quantity, desk.system);
+  return Number.parseFloat(text) === 0 ? "at the apex" : `${text} ${metres < 0 ? "before" : "after"}`;
+}
+
+function spreadText(desk: Desk, words: ActionWords, spread: number | null): string {
+  return spread === null ? "–" : `± ${spreadWords(spread, words.quantity, desk.system)}`;
+}
+
+function floorText(desk: Desk, words: ActionWords, floor: number | null): string {
+  return floor === null ? "–" : spreadWords(floor, words.quantity, desk.system);
+}
+
+export function ActionTable({ corner }: { corner: Corner }) {
+  const desk = useDesk();
+  const rows = rowsOf(desk, corner);
+  const known = rows.filter((row) => row.action.median !== null);
+  const compare = desk.against !== null && desk.against !== desk.shown;
+  if (!known.length && !rows.length) return null;
+  return (
+    <div class="actions">
+      <table>
+        <caption>What the driver did. Places count from the apex.</caption>
+        <thead>
+          <tr>
+            <th scope="col">action</th>
+            <th scope="col">{lapName(desk.view, desk.shown)}</th>
+            {compare && <th scope="col">{lapName(desk.view, desk.against)}</th>}
+            <th scope="col">median</th>
+            <th scope="col">spread</th>
+            <th scope="col" class="wide">sensor's floor</th>
+            <th scope="col" class="wide">human floor</th>
+            <th scope="col" class="wide">each lap</th>
+          </tr>
+        </thead>
+        <tbody>
+          {known.map((row) => (
+            <ActionRow key={row.name} desk={desk} corner={corner} row={row} compare={compare} />
+          ))}
+        </tbody>
+      </table>
+      <Unknown rows={rows.filter((row) => row.action.median === null)} />
+    </div>
+  );
+}
+
+interface RowProps {
+  desk: Desk;
+  corner: Corner;
+  row: Row;
+  compare: boolean;
+}
+
+function ActionRow({ desk, corner, row: { name, words, action }, compare }: RowProps) {
+  const own = (id: string | null) => cornerLap(desk.view, corner.id, id)?.actions[name];
+  return (
+    <tr>
+      <th scope="row" title={words.meaning}>{words.label}</th>
+      <td class="thislap">{valueText(desk, corner, words, own(desk.shown))}</td>
+      {compare && <td>{valueText(desk, corner, words, own(desk.against))}</td>}
+      <td>{valueText(desk, corner, words, action.median)}</td>
+      <td>{spreadText(desk, words, action.spread)}</td>
+      <td class="wide">{floorText(desk, words, action.floor)}</td>
+      <td class="wide">{floorText(desk, words, action.human_floor)}</td>
+      <td class="wide"><Dots desk={desk} corner={corner} row={{ name, words, action }} /></td>
+    </tr>
+  );
+}
+
+const WIDE = 168;
+const TALL = 20;
+
+/** Every lap's value on a line; the thick bar is what sensor and hand alone would scatter. */
+function Dots({ desk, corner, row: { name, words, action } }: Omit<RowProps, "compare">) {
+  const median = action.median!;
+  const away = (value: number) =>
+    words.is_place ? fromApex(desk.view, corner, value) - fromApex(desk.view, corner, median) : value - median;
+  const laps = everyLap(desk.view, corner, name).map((lap) => ({ ...lap, away: away(lap.value) }));
+  const floor = Math.max(action.floor ?? 0, action.human_floor ?? 0);
+  const reach = Math.max(...laps.map((lap) => Math.abs(lap.away)), 1.3 * floor, 1e-9);
+  const x = (v: number) => WIDE / 2 + (v / reach) * (WIDE / 2 - 6);
+  const y = TALL / 2;
+  return (
+    <svg class="dots" width={WIDE} height={TALL} viewBox={`0 0 ${WIDE} ${TALL}`} aria-hidden="true">
+      {floor > 0 && <rect class="floor" x={x(-floor)} y={y - 5} width={x(floor) - x(-floor)} height={10} />}
+      <path class="grid" d={`M2 ${y}H${WIDE - 2}`} />
+      <path class="median" d={`M${WIDE / 2} ${y - 7}v14`} />
+      {laps.map((lap) => (
+        <circle key={lap.lap} class="lapdot" cx={x(lap.away)} cy={y} r={2} />
+      ))}
+      {laps.filter((lap) => lap.lap === desk.shown).map((lap) => (
+        <circle key={lap.lap} class="mark this" cx={x(lap.away)} cy={y} r={3.5} />
+      ))}
+    </svg>
+  );
+}
+
+/** What could not be worked out, under its reason. */
+function Unknown({ rows }: { rows: Row[] }) {
+  const reasons = new Map<string, string[]>();
+  for (const { action, words } of rows) {
+    const why = action.why_null ?? "not known";
+    reasons.set(why, [...(reasons.get(why) ?? []), words.label]);
+  }
+  return (
+    <>
+      {[...reasons].map(([why, labels]) => (
+        <p class="unknown" key={why}>
+          Nothing on {labels.join(", ")}: {why}.
+        </p>
+      ))}
+    </>
+  );
+}

@@ -1,0 +1,117 @@
+// What every picture shares: the view, the reader's choices, and the cursor.
+import { createContext } from "preact";
+import { useContext, useEffect, useRef, useState } from "preact/hooks";
+import { near } from "./places";
+import type { Corner, CornerLap, Lap, UnitSystem, View } from "./view";
+
+export interface Desk {
+  view: View;
+  system: UnitSystem;
+  /** The lap that the pictures follow, and the lap it is held against. */
+  shown: string;
+  against: string | null;
+  choose: (change: Partial<Choice>) => void;
+}
+
+export interface Choice {
+  units: string;
+  shown: string;
+  against: string | null;
+}
+
+export const DeskContext = createContext<Desk | null>(null);
+
+export function useDesk(): Desk {
+  const desk = useContext(DeskContext);
+  if (!desk) throw new Error("a picture stands outside the page");
+  return desk;
+}
+
+export function lapOf(desk: Desk, id: string | null): Lap | null {
+  return id === null ? null : (desk.view.pictures.laps[id] ?? null);
+}
+
+export function lapName(view: View, id: string | null): string {
+  const row = view.guide.laps.find((lap) => lap.id === id);
+  return row ? `lap ${row.number}` : `lap ${id}`;
+}
+
+const rows = new WeakMap<View, Map<string, CornerLap>>();
+
+/** What one lap did in one corner. */
+export function cornerLap(view: View, corner: string, lap: string | null): CornerLap | null {
+  let table = rows.get(view);
+  if (!table) {
+    table = new Map(view.guide.corner_laps.map((row) => [`${row.corner}\n${row.lap}`, row]));
+    rows.set(view, table);
+  }
+  return lap === null ? null : (table.get(`${corner}\n${lap}`) ?? null);
+}
+
+/** Corners driven as one with this corner, itself included. */
+export function complexOf(view: View, corner: Corner): Corner[] {
+  if (corner.complex === null || corner.complex === undefined) return [corner];
+  return view.guide.corners.filter((other) => other.complex === corner.complex);
+}
+
+export function lengthOf(view: View): number {
+  return view.pictures.step_m * view.pictures.points;
+}
+
+// The cursor moves often; pictures move their own marks and nothing is rendered again.
+
+type Follower = (place: number) => void;
+const followers = new Set<Follower>();
+let cursorPlace: number | null = null;
+let waiting = false;
+
+export function cursor(): number | null {
+  return cursorPlace;
+}
+
+export function moveCursor(place: number): void {
+  cursorPlace = place;
+  if (waiting) return;
+  waiting = true;
+  requestAnimationFrame(() => {
+    waiting = false;
+    if (cursorPlace !== null) for (const follow of followers) follow(cursorPlace);
+  });
+}
+
+/** Call a function with the cursor's place whenever it moves. */
+export function useCursor(follow: Follower): void {
+  const latest = useRef(follow);
+  latest.current = follow;
+  useEffect(() => {
+    const call: Follower = (place) => latest.current(place);
+    followers.add(call);
+    return () => {
+      followers.delete(call);
+    };
+  }, []);
+  useEffect(() => {
+    if (cursorPlace !== null) latest.current(cursorPlace);
+  });
+}
+
+/** The width of an element, followed as it changes; 0 until it is known. */
+export function useWidth<T extends HTMLElement>(): [{ current: T | null }, number] {
+  const element = useRef<T>(null);
+  const [width, setWidth] = useState(0);
+  useEffect(() => {
+    const node = element.current;
+    if (!node) return;
+    const measure = () => setWidth(Math.floor(node.clientWidth));
+    measure();
+    const watch = new ResizeObserver(measure);
+    watch.observe(node);
+    return () => watch.disconnect();
+  }, []);
+  return [element, width];
+}
+
+/** Metres before (−) or after (+) the corner's apex. */
+export function fromApex(view: View, corner: Corner, place: number): number {
+  return near(place, corner.apex_m, lengthOf(view)) - corner.apex_m;
+}

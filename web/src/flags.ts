@@ -1,0 +1,172 @@
+// What is written on the road: the driver's actions, and what stands beside it.
+import { cornerLap, fromApex, lapName, type Desk } from "./desk";
+import type { Frame } from "./frame";
+import { everyLap } from "./frame";
+import { breakLines, placeFlags, textWidth, type Placed } from "./labels";
+import { near } from "./places";
+import { bare, ruleOf, write } from "./sentences";
+import type { Action, ActionWords } from "./view";
+
+export interface Flag extends Placed {
+  key: string;
+  /** An action of the driver, or a thing beside the road. */
+  tone: "action" | "beside";
+  place: number;
+  x: number;
+  width: number;
+  lines: string[];
+  notes: string[];
+  /** Where the lap it is held against did the same; where every lap did; the usual place. */
+  other: number | null;
+  laps: number[];
+  median: number | null;
+  spread: number | null;
+  off: number | null;
+}
+
+export const TITLE = 13;
+export const NOTE = 12;
+
+/** Place of an action, and the action whose value is written there. */
+const WRITTEN: [place: string, value: string | null, wideOnly: boolean][] = [
+  ["off_throttle_m", null, true],
+  ["brake_start_m", null, false],
+  ["turn_in_m", null, false],
+  ["brake_end_m", null, true],
+  ["apex_m", "apex_inside_m", false],
+  ["minimum_speed_m", "minimum_speed_mps", false],
+  ["throttle_first_m", null, false],
+  ["full_throttle_m", null, false],
+];
+
+type Draft = Omit<Flag, keyof Placed | "x" | "width" | "lines" | "notes"> & { title: string; note: string };
+
+export function makeFlags(desk: Desk, frame: Frame): Flag[] {
+  const drafts = [...actions(desk, frame), ...beside(desk, frame)].filter(
+    (d) => d.place > frame.from && d.place < frame.to,
+  );
+  const widest = (frame.right - frame.left) * (frame.narrow ? 0.46 : 0.28);
+  const shaped = drafts.map((draft) => {
+    const weight = draft.tone === "action" ? 600 : 400;
+    const lines = breakLines(draft.title, TITLE, weight, widest);
+    const notes = draft.note ? breakLines(draft.note, NOTE, 400, widest) : [];
+    const widths = [...lines.map((l) => textWidth(l, TITLE, weight)), ...notes.map((l) => textWidth(l, NOTE))];
+    return { ...draft, lines, notes, x: frame.x(draft.place), width: Math.max(...widths) + 8 };
+  });
+  const placed = placeFlags(shaped, frame.left - (frame.narrow ? 26 : 60), frame.right + 4);
+  return shaped.map((flag, i) => ({ ...flag, ...placed[i]! }));
+}
+
+function actions(desk: Desk, frame: Frame): Draft[] {
+  const drafts: Draft[] = [];
+  for (const [name, valued, wideOnly] of WRITTEN) {
+    const draft = wideOnly && frame.narrow ? null : actionDraft(desk, frame, name, valued);
+    if (draft) drafts.push(draft);
+  }
+  const brake = drafts.find((d) => d.key === "brake_start_m");
+  return drafts.filter(
+    (d) => d.key !== "off_throttle_m" || !brake || Math.abs(brake.place - d.place) > 0.05 * (frame.to - frame.from),
+  );
+}
+
+function actionDraft(desk: Desk, frame: Frame, name: string, valued: string | null): Draft | null {
+  const { view } = desk;
+  const { corner } = frame;
+  const words = view.words.actions[name];
+  const place = cornerLap(view, corner.id, desk.shown)?.actions[name];
+  if (!words || place === null || place === undefined) return null;
+  const length = view.pictures.points * view.pictures.step_m;
+  const close = (p: number) => near(p, corner.apex_m, length);
+  const other = cornerLap(view, corner.id, desk.against)?.actions[name];
+  const action = corner.actions[name];
+  return {
+    key: name,
+    tone: "action",
+    place: close(place),
+    title: title(desk, frame, words, place, valued),
+    note: note(desk, frame, words, action, other ?? null, valued),
+    other: other === null || other === undefined ? null : close(other),
+    laps: everyLap(view, corner, name).map((row) => close(row.value)),
+    median: action?.median == null ? null : close(action.median),
+    spread: action?.spread ?? null,
+    off: null,
+  };
+}
+
+/** "62 m before the apex", by the words that the guide brings. */
+export function placeWords(desk: Desk, words: ActionWords, metres: number): string {
+  const distance = write(Math.abs(metres), words.quantity, desk.system);
+  const pattern = metres < 0 ? words.before : words.after;
+  if (pattern) return pattern.replace("{0}", distance);
+  return `${words.label} ${distance} ${metres < 0 ? "before" : "after"} the apex`;
+}
+
+function title(desk: Desk, frame: Frame, words: ActionWords, place: number, valued: string | null): string {
+  if (!valued) return placeWords(desk, words, fromApex(desk.view, frame.corner, place));
+  const said = desk.view.words.actions[valued];
+  const value = cornerLap(desk.view, frame.corner.id, desk.shown)?.actions[valued];
+  if (!said || value === null || value === undefined) return words.label;
+  const written = write(value, said.quantity, desk.system);
+  return valued === "apex_inside_m" ? `apex, ${written} off the inside` : `${said.label} ${written}`;
+}
+
+function note(
+  desk: Desk,
+  frame: Frame,
+  words: ActionWords,
+  place: Action | undefined,
+  other: number | null,
+  valued: string | null,
+): string {
+  const { view, system } = desk;
+  const action = valued ? frame.corner.actions[valued] : place;
+  const quantity = valued ? (view.words.actions[valued]?.quantity ?? "") : words.quantity;
+  const parts: string[] = [];
+  if (action?.spread != null && action.n > 2) parts.push(`± ${spreadWords(action.spread, quantity, system)}`);
+  const value = valued ? cornerLap(view, frame.corner.id, desk.against)?.actions[valued] : other;
+  if (desk.against !== null && value !== null && value !== undefined && !frame.narrow) {
+    const written = valued
+      ? write(value, quantity, system)
+      : signed(fromApex(view, frame.corner, value), quantity, system);
+    parts.push(`${lapName(view, desk.against)}: ${written}`);
+  }
+  return parts.join(" · ");
+}
+
+/** A spread, one decimal finer than the quantity itself where that is coarse. */
+export function spreadWords(spread: number, quantity: string, system: Desk["system"]): string {
+  const { decimals } = ruleOf(quantity, system);
+  return write(spread, quantity, system, quantity === "count" ? 0 : Math.max(decimals, 1));
+}
+
+function signed(metres: number, quantity: string, system: Desk["system"]): string {
+  const text = bare(Math.abs(metres), quantity, system);
+  const { unit } = ruleOf(quantity, system);
+  return `${text}\u00a0${unit} ${metres < 0 ? "before" : "after"}`;
+}
+
+function beside(desk: Desk, frame: Frame): Draft[] {
+  const { pictures } = desk.view;
+  const length = pictures.points * pictures.step_m;
+  const middle = (frame.from + frame.to) / 2;
+  const draft = (key: string, place: number, text: string, off: number): Draft => ({
+    key,
+    tone: "beside",
+    place: near(place, middle, length),
+    title: text,
+    note: "",
+    other: null,
+    laps: [],
+    median: null,
+    spread: null,
+    off,
+  });
+  return [
+    ...pictures.landmarks.map((mark, i) => draft(`landmark ${i}`, mark.at_m, mark.name, mark.off_m)),
+    ...pictures.spans
+      .filter((span) => span.kind === "patch")
+      .map((span, i) =>
+        draft(`patch ${i}`, near(span.start_m, middle, length) + 4, span.name, (span.left_m + span.right_m) / 2),
+      ),
+  ];
+}

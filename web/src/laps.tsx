@@ -1,0 +1,89 @@
+// The laps: which is shown, which it is held against, and which are set aside and why.
+import { lapOf, useDesk } from "./desk";
+import { bare, write } from "./sentences";
+import type { LapRow } from "./view";
+
+export function LapTable() {
+  const desk = useDesk();
+  const { laps } = desk.view.guide;
+  const times = laps.filter((lap) => lap.used && lap.time_s !== null).map((lap) => lap.time_s!);
+  const best = Math.min(...times);
+  const most = Math.max(...times) - best;
+  const drivers = new Set(laps.map((lap) => lap.driver)).size > 1;
+  return (
+    <table class="laps">
+      <thead>
+        <tr>
+          <th scope="col">lap</th>
+          {drivers && <th scope="col" class="words">driver</th>}
+          <th scope="col">time</th>
+          <th scope="col">behind the best</th>
+          <th scope="col" class="pick">show</th>
+          <th scope="col" class="pick">against</th>
+        </tr>
+      </thead>
+      <tbody>
+        {laps.map((lap) =>
+          lap.used && lapOf(desk, lap.id) ? (
+            <UsedRow key={lap.id} lap={lap} best={best} most={most} drivers={drivers} />
+          ) : (
+            <AsideRow key={lap.id} lap={lap} drivers={drivers} />
+          ),
+        )}
+      </tbody>
+    </table>
+  );
+}
+
+function UsedRow({ lap, best, most, drivers }: { lap: LapRow; best: number; most: number; drivers: boolean }) {
+  const desk = useDesk();
+  const behind = (lap.time_s ?? best) - best;
+  const own = lap.id === desk.shown ? "shown" : lap.id === desk.against ? "held" : "";
+  return (
+    <tr class={own}>
+      <th scope="row">{lap.number}</th>
+      {drivers && <td class="words">{lap.driver}</td>}
+      <td>{write(lap.time_s, "lap_time", desk.system)}</td>
+      <td class="behind">
+        <svg width="72" height="12" viewBox="0 0 72 12" aria-hidden="true">
+          <path class="grid" d="M4 6H68" />
+          <circle class="lapdot" cx={4 + (most > 0 ? (behind / most) * 64 : 0)} cy={6} r={3} />
+        </svg>
+        <span>{behind > 0 ? `+${bare(behind, "time", desk.system, 3)}` : "best"}</span>
+      </td>
+      <td class="pick">
+        <input
+          type="radio"
+          name="shown"
+          aria-label={`show lap ${lap.number}`}
+          checked={lap.id === desk.shown}
+          onChange={() => desk.choose({ shown: lap.id })}
+        />
+      </td>
+      <td class="pick">
+        <input
+          type="radio"
+          name="against"
+          aria-label={`hold it against lap ${lap.number}`}
+          checked={lap.id === desk.against}
+          disabled={lap.id === desk.shown}
+          onChange={() => desk.choose({ against: lap.id })}
+        />
+      </td>
+    </tr>
+  );
+}
+
+function AsideRow({ lap, drivers }: { lap: LapRow; drivers: boolean }) {
+  const desk = useDesk();
+  return (
+    <tr class="aside">
+      <th scope="row">{lap.number}</th>
+      {drivers && <td class="words">{lap.driver}</td>}
+      <td>{write(lap.time_s, "lap_time", desk.system)}</td>
+      <td class="words" colSpan={3}>
+        set aside: {lap.why_not ?? "no reason given"}
+      </td>
+    </tr>
+  );
+}

@@ -1,0 +1,144 @@
+// Reads the guide out of its page and draws it in place of the plain form.
+import { render } from "preact";
+import { useCallback, useEffect, useMemo, useState } from "preact/hooks";
+import { Bar } from "./bar";
+import { cursor, DeskContext, moveCursor, type Choice, type Desk } from "./desk";
+import { Opening } from "./opening";
+import { Sheet, sheetId } from "./sheet";
+import { readView } from "./unpack";
+import type { View } from "./view";
+import "./main.css";
+
+function useDeskState(view: View): Desk {
+  const [choice, setChoice] = useState<Choice>({
+    units: view.units.chosen,
+    shown: view.pictures.chosen_lap,
+    against: view.pictures.compare_lap,
+  });
+  const choose = useCallback((change: Partial<Choice>) => {
+    setChoice((old) => {
+      const next = { ...old, ...change };
+      // A lap cannot be held against itself: the two change places.
+      if (next.against === next.shown) next.against = change.shown !== undefined ? old.shown : null;
+      return next;
+    });
+  }, []);
+  return useMemo(
+    () => ({ view, system: view.units.systems[choice.units]!, shown: choice.shown, against: choice.against, choose }),
+    [view, choice, choose],
+  );
+}
+
+/** Draw the sheets one after another, so that the opening stands at once. */
+function useStaged(count: number): number {
+  const [ready, setReady] = useState(0);
+  useEffect(() => {
+    if (ready < count) {
+      const timer = setTimeout(() => setReady(ready + 1));
+      return () => clearTimeout(timer);
+    }
+    document.documentElement.dataset["drawn"] = "all";
+    return undefined;
+  }, [ready, count]);
+  return ready;
+}
+
+function Page({ view }: { view: View }) {
+  const desk = useDeskState(view);
+  const { corners } = view.guide;
+  const ready = useStaged(corners.length);
+  const [current, setCurrent] = useState(-1);
+  const go = useCallback(
+    (index: number) => {
+      const corner = corners[Math.max(-1, Math.min(index, corners.length - 1))];
+      const section = document.getElementById(corner ? sheetId(corner) : "top");
+      section?.scrollIntoView();
+      section?.querySelector<HTMLElement>("h1, h2")?.focus({ preventScroll: true });
+      setCurrent(corner ? corners.indexOf(corner) : -1);
+    },
+    [corners],
+  );
+  useEffect(() => {
+    const seen = () => setCurrent(sheetInView(corners.length));
+    addEventListener("scroll", seen, { passive: true });
+    return () => removeEventListener("scroll", seen);
+  }, [corners]);
+  useKeys(view, current, go);
+  return (
+    <DeskContext.Provider value={desk}>
+      <Hatches />
+      <Bar current={current} go={go} />
+      <main>
+        <Opening />
+        {corners.slice(0, ready).map((corner) => <Sheet key={corner.id} corner={corner} />)}
+        <footer>
+          <p>
+            Keys: j and k go to the next and the previous corner; the arrows left and right move the cursor, with
+            shift in larger steps.
+          </p>
+        </footer>
+      </main>
+    </DeskContext.Provider>
+  );
+}
+
+/** The last sheet that begins above the upper third of the window. */
+function sheetInView(count: number): number {
+  const sheets = document.querySelectorAll(".sheet");
+  let current = -1;
+  for (let i = 0; i < Math.min(count, sheets.length); i++) {
+    if (sheets[i]!.getBoundingClientRect().top < innerHeight / 3) current = i;
+  }
+  return current;
+}
+
+function useKeys(view: View, current: number, go: (index: number) => void): void {
+  useEffect(() => {
+    const press = (event: KeyboardEvent) => {
+      const target = event.target as HTMLElement;
+      if (event.ctrlKey || event.metaKey || event.altKey || /^(SELECT|INPUT|TEXTAREA)$/.test(target.tagName)) return;
+      if (event.key === "j") go(current + 1);
+      else if (event.key === "k") go(current - 1);
+      else if (event.key === "ArrowLeft" || event.key === "ArrowRight") {
+        const sign = event.key === "ArrowLeft" ? -1 : 1;
+        const apex = view.guide.corners[Math.max(current, 0)]?.apex_m ?? 0;
+        const place = cursor();
+        moveCursor(place === null ? apex : place + sign * (event.shiftKey ? 10 : 1));
+        event.preventDefault();
+      }
+    };
+    addEventListener("keydown", press);
+    return () => removeEventListener("keydown", press);
+  }, [view, current, go]);
+}
+
+/** Hatchings that every picture uses. */
+function Hatches() {
+  return (
+    <svg class="hatches" width="0" height="0" aria-hidden="true">
+      <pattern id="kerbhatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
+        <rect class="kerbground" width="6" height="6" />
+        <rect class="kerbline" width="2.4" height="6" />
+      </pattern>
+      <pattern id="lackhatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
+        <rect class="lackline" width="1" height="7" />
+      </pattern>
+    </svg>
+  );
+}
+
+async function start(root: HTMLElement): Promise<void> {
+  try {
+    const view = await readView();
+    root.replaceChildren();
+    render(<Page view={view} />, root);
+  } catch (reason) {
+    const words = document.createElement("p");
+    words.className = "failed";
+    words.textContent = `The pictures could not be drawn (${String(reason)}). This is the guide in plain form; a newer browser may draw it.`;
+    root.prepend(words);
+  }
+}
+
+const root = document.getElementById("guide");
+if (root) void start(root);

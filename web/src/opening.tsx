@@ -1,0 +1,85 @@
+// The opening page: who, what, when; the plan view; the laps; what is missing.
+import { useDesk } from "./desk";
+import { LapTable } from "./laps";
+import { PlanView } from "./plan";
+import { say, write } from "./sentences";
+
+export function Opening() {
+  const { view, system } = useDesk();
+  const { words, guide } = view;
+  return (
+    <header class="opening" id="top">
+      <h1 tabIndex={-1}>{words.title}</h1>
+      <p class="lede">{say(words.lede, system)}</p>
+      <div class="columns">
+        <div>
+          <PlanView />
+          <dl class="facts">
+            {words.facts.map((fact) => (
+              <div key={fact.label}>
+                <dt>{fact.label}</dt>
+                <dd>{say(fact.text, system)}</dd>
+              </div>
+            ))}
+          </dl>
+        </div>
+        <div>
+          <LapTable />
+        </div>
+      </div>
+      <div class="columns">
+        <Cautions texts={guide.cautions} />
+        <Missing />
+      </div>
+      <Log />
+    </header>
+  );
+}
+
+function Cautions({ texts }: { texts: string[] }) {
+  if (!texts.length) return null;
+  return (
+    <section class="caution" aria-label="cautions">
+      {texts.map((text, i) => <p key={i}>{text}</p>)}
+    </section>
+  );
+}
+
+function Missing() {
+  const { view, system } = useDesk();
+  if (!view.words.missing.length) return null;
+  return (
+    <section class="missing">
+      <h2>What is missing, and what it costs</h2>
+      <ul>
+        {view.words.missing.map((text, i) => <li key={i}>{say(text, system)}</li>)}
+      </ul>
+    </section>
+  );
+}
+
+/** How each channel was read, and what was mended. */
+function Log() {
+  const { view, system } = useDesk();
+  const { channels = [], repairs = [] } = view.guide.recording ?? {};
+  if (!channels.length && !repairs.length) return null;
+  const delay = (s: number | null) => (s ? `, ${write(s, "time", system)} late` : "");
+  return (
+    <details class="log">
+      <summary>How the log was read</summary>
+      <ul>
+        {channels.map((c, i) => (
+          <li key={i}>
+            {c.name} from “{c.original}”: {c.how_known}
+            {delay(c.delay_s)}
+          </li>
+        ))}
+        {repairs.map((r, i) => (
+          <li key={i}>
+            mended: {r.channel}, {write(r.from_s, "time", system, 1)} to {write(r.to_s, "time", system, 1)}: {r.what}
+          </li>
+        ))}
+      </ul>
+    </details>
+  );
+}

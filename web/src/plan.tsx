@@ -1,0 +1,187 @@
+// The plan view: the circuit from above, for finding one's way.
+import { useMemo, useRef } from "preact/hooks";
+import { lapOf, lengthOf, useCursor, useDesk, useWidth, type Desk } from "./desk";
+import { overlap, textWidth, type Box } from "./labels";
+import { at, extent, niceTicks, wrap } from "./places";
+import { ruleOf, write } from "./sentences";
+import { cornerTitle, sheetId } from "./sheet";
+import type { Corner } from "./view";
+
+type Point = [number, number];
+
+interface Plan {
+  width: number;
+  height: number;
+  metre: number;
+  point: (place: number) => Point;
+  points: Point[];
+}
+
+const PAD = 40;
+const NUMBER = 15;
+
+function layoutPlan(desk: Desk, width: number, most: number): Plan {
+  const { road, step_m, points } = desk.view.pictures;
+  const [x0, x1] = extent([road.x]);
+  const [y0, y1] = extent([road.y]);
+  const metre = Math.min((width - 2 * PAD) / (x1 - x0), (most - 2 * PAD) / (y1 - y0));
+  const height = Math.ceil((y1 - y0) * metre + 2 * PAD);
+  const shift = (width - (x1 - x0) * metre) / 2;
+  const point = (place: number): Point => [
+    (at(road.x, place, step_m) - x0) * metre + shift,
+    (y1 - at(road.y, place, step_m)) * metre + PAD,
+  ];
+  const jump = Math.max(1, Math.round(2.5 / (metre * step_m)));
+  const list: Point[] = [];
+  for (let i = 0; i < points; i += jump) list.push(point(i * step_m));
+  return { width, height, metre, point, points: list };
+}
+
+function pathOf(points: Point[]): string {
+  return points.map(([x, y], i) => `${i ? "L" : "M"}${x.toFixed(1)} ${y.toFixed(1)}`).join("");
+}
+
+function stretchOf(plan: Plan, desk: Desk, from: number, to: number): string {
+  const long = wrap(to - from, lengthOf(desk.view));
+  const count = Math.max(2, Math.round((long * plan.metre) / 2.5));
+  return pathOf(Array.from({ length: count + 1 }, (_, i) => plan.point(from + (i / count) * long)));
+}
+
+/** A place beside the road for each number, free of the road and of each other. */
+function placeNumbers(plan: Plan, corners: Corner[], taken: Box[]): Map<string, Point> {
+  const boxes = [...taken];
+  const spots = new Map<string, Point>();
+  for (const corner of corners) {
+    const [x, y] = plan.point(corner.apex_m);
+    const [bx, by] = plan.point(corner.apex_m - 4);
+    const [fx, fy] = plan.point(corner.apex_m + 4);
+    const outside = Math.atan2(fy - by, fx - bx) + (corner.direction === "left" ? 1 : -1) * (Math.PI / 2);
+    const w = textWidth(corner.id, NUMBER, 600) + 6;
+    let best: { spot: Point; box: Box; cost: number } | null = null;
+    for (const away of [19, 25, 32, 41]) {
+      for (let turn = 0; turn < 12; turn++) {
+        const angle = outside + ((turn % 2 ? 1 : -1) * Math.ceil(turn / 2) * Math.PI) / 6;
+        const spot: Point = [x + away * Math.cos(angle), y + away * Math.sin(angle)];
+        const box = { x: spot[0] - w / 2, y: spot[1] - 9, w, h: 18 };
+        const cost = away / 12 + Math.ceil(turn / 2) * 0.5 + 100 * boxes.filter((b) => overlap(b, box)).length + onRoad(plan, box) * 3 + outOf(plan, box) * 100;
+        if (!best || cost < best.cost) best = { spot, box, cost };
+      }
+    }
+    boxes.push(best!.box);
+    spots.set(corner.id, best!.spot);
+  }
+  return spots;
+}
+
+function onRoad(plan: Plan, box: Box): number {
+  return plan.points.filter(
+    ([x, y]) => x > box.x - 5 && x < box.x + box.w + 5 && y > box.y - 4 && y < box.y + box.h + 4,
+  ).length;
+}
+
+function outOf(plan: Plan, box: Box): number {
+  return box.x < 0 || box.y < 0 || box.x + box.w > plan.width || box.y + box.h > plan.height ? 1 : 0;
+}
+
+export function PlanView() {
+  const desk = useDesk();
+  const [element, width] = useWidth<HTMLDivElement>();
+  return (
+    <figure class="plan" ref={element as { current: HTMLElement | null }}>
+      {width > 0 && <PlanPicture desk={desk} width={width} />}
+    </figure>
+  );
+}
+
+function PlanPicture({ desk, width }: { desk: Desk; width: number }) {
+  const { view } = desk;
+  const { plan, start, spots, spanWorth } = useMemo(() => {
+    const plan = layoutPlan(desk, width, width < 480 ? 380 : 470);
+    const start = startOf(plan);
+    const spots = placeNumbers(plan, view.guide.corners, [start.box]);
+    return { plan, start, spots, spanWorth: scaleBar(desk, plan) };
+  }, [desk, width]);
+  return (
+    <svg viewBox={`0 0 ${plan.width} ${plan.height}`} aria-label="The circuit from above; each number leads to its corner" role="group">
+      <path class="planroad" d={`${pathOf(plan.points)}Z`} />
+      {view.guide.corners.map((corner) => (
+        <path key={corner.id} class="plancorner" d={stretchOf(plan, desk, corner.start_m, corner.end_m)} />
+      ))}
+      <path class="startline" d={start.line} />
+      <path class="driving" d={start.arrow} />
+      <text class="note" x={start.text[0]} y={start.text[1]} text-anchor={start.anchor}>
+        start
+      </text>
+      <g transform={`translate(4 ${plan.height - 12})`}>
+        <path class="driving" d={`M0 -4v4h${spanWorth.pixels}v-4`} />
+        <text class="note" x={spanWorth.pixels + 8} y={3}>
+          {spanWorth.text}
+        </text>
+      </g>
+      {view.guide.corners.map((corner) => {
+        const [x, y] = spots.get(corner.id)!;
+        return (
+          <a key={corner.id} href={`#${sheetId(corner)}`} aria-label={cornerTitle(desk, corner)} class="plannumber">
+            <title>{cornerTitle(desk, corner)}</title>
+            <circle cx={x} cy={y} r={13} />
+            <text x={x} y={y + 5} text-anchor="middle">
+              {corner.id}
+            </text>
+          </a>
+        );
+      })}
+      <PlanCursor desk={desk} plan={plan} />
+    </svg>
+  );
+}
+
+interface Start {
+  line: string;
+  arrow: string;
+  text: Point;
+  anchor: "start" | "middle" | "end";
+  box: Box;
+}
+
+/** The start line across the road, an arrow the way it is driven, and the word beside it. */
+function startOf(plan: Plan): Start {
+  const [x, y] = plan.point(0);
+  const [fx, fy] = plan.point(6 / plan.metre);
+  const long = Math.hypot(fx - x, fy - y) || 1;
+  const [dx, dy] = [(fx - x) / long, (fy - y) / long];
+  const best = [1, -1]
+    .map((side) => {
+      const [nx, ny] = [-dy * side, dx * side];
+      const anchor = nx > 0.5 ? ("start" as const) : nx < -0.5 ? ("end" as const) : ("middle" as const);
+      const text: Point = [x + nx * 17, y + ny * 19 + 4];
+      const left = anchor === "start" ? text[0] : anchor === "end" ? text[0] - 32 : text[0] - 16;
+      const box = { x: left - 4, y: text[1] - 13, w: 72, h: 18 };
+      return { nx, ny, anchor, text, box, cost: onRoad(plan, box) + 50 * outOf(plan, box) };
+    })
+    .sort((a, b) => a.cost - b.cost)[0]!;
+  const { nx, ny } = best;
+  const [ax, ay] = [x + nx * 11 + dx * 10, y + ny * 11 + dy * 10];
+  const [tx, ty] = [ax + dx * 24, ay + dy * 24];
+  const barb = (side: number) => `L${tx - dx * 7 + nx * 4.5 * side} ${ty - dy * 7 + ny * 4.5 * side}`;
+  return {
+    ...best,
+    line: `M${x - nx * 8} ${y - ny * 8}L${x + nx * 8} ${y + ny * 8}`,
+    arrow: `M${ax} ${ay}L${tx} ${ty}M${tx} ${ty}${barb(1)}M${tx} ${ty}${barb(-1)}`,
+  };
+}
+
+function scaleBar(desk: Desk, plan: Plan): { pixels: number; text: string } {
+  const { factor } = ruleOf("distance", desk.system);
+  const widest = (110 / plan.metre) * factor;
+  const round = niceTicks(0, widest, 2).pop() ?? widest;
+  return { pixels: (round / factor) * plan.metre, text: write(round / factor, "distance", desk.system) };
+}
+
+function PlanCursor({ desk, plan }: { desk: Desk; plan: Plan }) {
+  const dot = useRef<SVGCircleElement>(null);
+  useCursor((place) => {
+    const [x, y] = plan.point(place);
+    dot.current?.setAttribute("transform", `translate(${x.toFixed(1)} ${y.toFixed(1)})`);
+  });
+  return <circle ref={dot} class={lapOf(desk, desk.shown) ? "dot this" : "dot"} r={6} transform="translate(-99 -99)" data-part="plan" />;
+}

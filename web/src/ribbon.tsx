@@ -1,0 +1,342 @@
+// The road ribbon: the road unrolled, its true width magnified across, laps along it, words on it.
+import { lapOf, type Desk } from "./desk";
+import { NOTE, TITLE, type Flag } from "./flags";
+import { samples, tracePath, type Frame } from "./frame";
+import { stackLevels } from "./labels";
+import { at, near, timeTicks, wrap } from "./places";
+import type { Span } from "./view";
+
+export interface RibbonLayout {
+  frame: Frame;
+  flags: Flag[];
+  list: number[];
+  /** Pixels: the road's band, and on each side the rails of spreads and where the flags begin. */
+  roadTop: number;
+  roadBottom: number;
+  above: SideLayout;
+  below: SideLayout;
+  height: number;
+  /** Screen height of an offset to the left of the reference line. */
+  y: (n: number) => number;
+  magnified: number;
+}
+
+interface SideLayout {
+  /** Room for marks of things beside the road. */
+  marks: number;
+  /** Level of each action's rail, by its key. */
+  levels: Map<string, number>;
+  rails: number;
+  row: number;
+  depth: number;
+}
+
+const LEVEL = 9;
+const MARK = 16;
+const MARGIN = 12;
+
+function layoutSide(all: Flag[], frame: Frame, side: "above" | "below"): SideLayout {
+  const flags = all.filter((flag) => flag.side === side);
+  const railed = flags.filter((flag) => flag.median !== null);
+  const levels = stackLevels(railed.map((flag) => railSpan(flag, frame)));
+  const isMark = (f: Flag) => f.key.startsWith("landmark") && f.off !== null && f.off > 0 === (side === "above");
+  const marks = all.some(isMark) ? MARK : 0;
+  const rails = railed.length ? (Math.max(...levels) + 1) * LEVEL + 6 : 0;
+  const lines = flags.map((f) => f.lines.length * (TITLE + 3) + f.notes.length * (NOTE + 3));
+  const row = Math.max(0, ...lines) + 9;
+  const rows = 1 + Math.max(-1, ...flags.map((flag) => flag.row));
+  return {
+    marks,
+    levels: new Map(railed.map((flag, i) => [flag.key, levels[i]!])),
+    rails,
+    row,
+    depth: marks + rails + rows * row + MARGIN,
+  };
+}
+
+function railSpan(flag: Flag, frame: Frame): [number, number] {
+  const usual = flag.median ?? flag.place;
+  const spread = flag.spread ?? 0;
+  const xs = [flag.place, usual - spread, usual + spread, ...flag.laps].map(frame.x);
+  return [Math.min(...xs), Math.max(...xs)];
+}
+
+export function layoutRibbon(desk: Desk, frame: Frame, flags: Flag[], top: number): RibbonLayout {
+  const { road, points, spans } = desk.view.pictures;
+  const list = samples(frame);
+  const here = spans.filter((span) => inFrame(frame, span));
+  const left = Math.max(...list.map((i) => road.left[wrap(i, points)]!), ...here.map((s) => s.left_m));
+  const right = Math.max(...list.map((i) => road.right[wrap(i, points)]!), ...here.map((s) => -s.right_m));
+  const above = layoutSide(flags, frame, "above");
+  const below = layoutSide(flags, frame, "below");
+  const height = frame.narrow ? 124 : 168;
+  const perMetre = height / (left + right);
+  const roadTop = top + above.depth;
+  return {
+    frame,
+    flags,
+    list,
+    roadTop,
+    roadBottom: roadTop + height,
+    above,
+    below,
+    height: above.depth + height + below.depth,
+    y: (n) => roadTop + (left - n) * perMetre,
+    magnified: (perMetre * (frame.to - frame.from)) / (frame.right - frame.left),
+  };
+}
+
+function inFrame(frame: Frame, span: Span): boolean {
+  const [from, to] = spanPlaces(frame, span);
+  return to > frame.from && from < frame.to;
+}
+
+function spanPlaces(frame: Frame, span: Span): [number, number] {
+  const length = frame.view.pictures.step_m * frame.view.pictures.points;
+  const long = wrap(span.end_m - span.start_m, length);
+  const middle = near(span.start_m + long / 2, (frame.from + frame.to) / 2, length);
+  return [middle - long / 2, middle + long / 2];
+}
+
+export function Ribbon({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
+  return (
+    <g>
+      <RoadSurface desk={desk} layout={layout} />
+      <OtherLaps desk={desk} layout={layout} />
+      <ChosenLaps desk={desk} layout={layout} />
+      <Gutter layout={layout} />
+      <Rails layout={layout} side="above" />
+      <Rails layout={layout} side="below" />
+      {layout.flags.map((flag) => (
+        <FlagMark key={flag.key} desk={desk} layout={layout} flag={flag} />
+      ))}
+    </g>
+  );
+}
+
+function RoadSurface({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
+  const { frame, list, y } = layout;
+  const { road, spans } = desk.view.pictures;
+  const surveyed = desk.view.guide.circuit.surveyed;
+  const edge = surveyed ? "edge" : "edge unsurveyed";
+  return (
+    <g>
+      <path
+        class="road"
+        d={roadShape(layout, desk)}
+      />
+      {spans.filter((s) => inFrame(frame, s)).map((span, i) => (
+        <SpanShape key={i} layout={layout} span={span} />
+      ))}
+      <path class={edge} d={tracePath(frame, list, road.left, y)} />
+      <path class={edge} d={tracePath(frame, list, road.right, (v) => y(-v))} />
+      {surveyed ? null : (
+        <text class="note halo" x={frame.right - 4} y={layout.roadTop + 14} text-anchor="end">
+          edges not surveyed: the road seen in use
+        </text>
+      )}
+    </g>
+  );
+}
+
+function roadShape(layout: RibbonLayout, desk: Desk): string {
+  const { frame, list, y } = layout;
+  const { road } = desk.view.pictures;
+  const top = tracePath(frame, list, road.left, y);
+  const bottom = tracePath(frame, [...list].reverse(), road.right, (v) => y(-v));
+  return `${top}L${bottom.slice(1)}Z`;
+}
+
+function SpanShape({ layout, span }: { layout: RibbonLayout; span: Span }) {
+  const { frame, y } = layout;
+  const [from, to] = spanPlaces(frame, span);
+  const a = frame.x(Math.max(from, frame.from));
+  const b = frame.x(Math.min(to, frame.to));
+  return (
+    <rect
+      class={span.kind}
+      x={a}
+      y={y(span.left_m)}
+      width={Math.max(b - a, 1)}
+      height={Math.max(y(span.right_m) - y(span.left_m), 2)}
+    />
+  );
+}
+
+function OtherLaps({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
+  const others = desk.view.guide.laps.filter(
+    (row) => row.used && row.id !== desk.shown && row.id !== desk.against,
+  );
+  return (
+    <g class="lap other">
+      {others.map((row) => {
+        const lap = lapOf(desk, row.id);
+        return lap && <path key={row.id} d={tracePath(layout.frame, layout.list, lap.n, layout.y)} />;
+      })}
+    </g>
+  );
+}
+
+function ChosenLaps({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
+  const { frame, list, y } = layout;
+  const shown = lapOf(desk, desk.shown);
+  const against = lapOf(desk, desk.against);
+  return (
+    <g>
+      {against && <path class="lap against" d={tracePath(frame, list, against.n, y)} />}
+      {shown && <path class="lap under" d={tracePath(frame, list, shown.n, y)} />}
+      {shown && <path class="lap this" d={tracePath(frame, list, shown.n, y)} />}
+      {shown && against && <TimeTicks desk={desk} layout={layout} />}
+    </g>
+  );
+}
+
+/** How much time one tick on the lap's line stands for: the same in every corner of a guide. */
+export function tickWorth(desk: Desk): number {
+  const [a, b] = [desk.shown, desk.against].map((id) => desk.view.guide.laps.find((lap) => lap.id === id));
+  return Math.abs((a?.time_s ?? 0) - (b?.time_s ?? 0)) < 1 ? 0.02 : 0.05;
+}
+
+function TimeTicks({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
+  const { frame, y } = layout;
+  const shown = lapOf(desk, desk.shown)!;
+  const against = lapOf(desk, desk.against)!;
+  const step = desk.view.pictures.step_m;
+  const ticks = timeTicks(shown, against, frame.from, frame.to, step, tickWorth(desk));
+  return (
+    <g>
+      {ticks.map(({ place, sign }) => {
+        const n = at(shown.n, place, step);
+        return Number.isNaN(n) ? null : (
+          <rect
+            key={`${place} ${sign}`}
+            class={sign > 0 ? "tick lost" : "tick won"}
+            x={frame.x(place) - 1.5}
+            y={y(n) - 7}
+            width={3}
+            height={14}
+          />
+        );
+      })}
+    </g>
+  );
+}
+
+function Gutter({ layout }: { layout: RibbonLayout }) {
+  const { frame, roadTop, roadBottom } = layout;
+  const x = frame.left - 8;
+  const middle = (roadTop + roadBottom) / 2;
+  if (frame.narrow) return null;
+  return (
+    <g>
+      <text class="note" x={x} y={roadTop + 16} text-anchor="end">
+        left edge
+      </text>
+      <path class="driving" d={`M${x - 40} ${middle}H${x - 4}m-7 -4.5l7 4.5l-7 4.5`} />
+      <text class="note" x={x} y={roadBottom - 8} text-anchor="end">
+        right edge
+      </text>
+    </g>
+  );
+}
+
+/** Beside the road, for each action: every lap's place, and the spread about the usual one. */
+function Rails({ layout, side }: { layout: RibbonLayout; side: "above" | "below" }) {
+  const { frame } = layout;
+  return (
+    <g>
+      {layout.flags.map((flag) => {
+        const level = flag.side === side ? layout[side].levels.get(flag.key) : undefined;
+        if (level === undefined || flag.median === null) return null;
+        const y = railY(layout, side, level);
+        const [a, b] = [flag.median - (flag.spread ?? 0), flag.median + (flag.spread ?? 0)].map(frame.x);
+        return (
+          <g key={flag.key}>
+            {flag.laps.map((place, k) => (
+              <path key={k} class="lapplace" d={`M${frame.x(place).toFixed(1)} ${y - 3}v6`} />
+            ))}
+            {flag.spread !== null && <path class="spread" d={`M${a} ${y}H${b}M${a} ${y - 3.5}v7M${b} ${y - 3.5}v7`} />}
+          </g>
+        );
+      })}
+    </g>
+  );
+}
+
+/** Middle of a rail. */
+function railY(layout: RibbonLayout, side: "above" | "below", level: number): number {
+  const away = layout[side].marks + 9 + level * LEVEL;
+  return side === "above" ? layout.roadTop - away : layout.roadBottom + away;
+}
+
+/** Where the words of a flag begin. */
+function wordsTop(layout: RibbonLayout, flag: Flag, tall: number): number {
+  const { marks, rails, row } = layout[flag.side];
+  const away = marks + rails + 4;
+  if (flag.side === "above") return layout.roadTop - away - flag.row * row - tall;
+  return layout.roadBottom + away + flag.row * row;
+}
+
+function FlagMark({ desk, layout, flag }: { desk: Desk; layout: RibbonLayout; flag: Flag }) {
+  const { y } = layout;
+  const shown = lapOf(desk, desk.shown);
+  const n = flag.off ?? (shown ? at(shown.n, flag.place, desk.view.pictures.step_m) : 0);
+  const onRoad = clamp(y(Number.isNaN(n) ? 0 : n), layout.roadTop - 9, layout.roadBottom + 9);
+  const tall = flag.lines.length * (TITLE + 3) + flag.notes.length * (NOTE + 3);
+  const textTop = wordsTop(layout, flag, tall);
+  const end = flag.side === "above" ? textTop : textTop + tall;
+  const x = flag.reach === "right" ? flag.x + 6 : flag.x - 6;
+  const anchor = flag.reach === "right" ? "start" : "end";
+  return (
+    <g class={`flag ${flag.tone}`} data-action={flag.key}>
+      <path class="pole" d={`M${flag.x} ${onRoad}V${end}`} />
+      <Mark desk={desk} layout={layout} flag={flag} y={onRoad} />
+      {flag.lines.map((line, i) => (
+        <text key={i} class="title" x={x} y={textTop + (i + 1) * (TITLE + 3) - 4} text-anchor={anchor}>
+          {line}
+        </text>
+      ))}
+      {flag.notes.map((line, i) => (
+        <text
+          key={i}
+          class="note"
+          x={x}
+          y={textTop + flag.lines.length * (TITLE + 3) + (i + 1) * (NOTE + 3) - 4}
+          text-anchor={anchor}
+        >
+          {line}
+        </text>
+      ))}
+    </g>
+  );
+}
+
+function Mark({ desk, layout, flag, y }: { desk: Desk; layout: RibbonLayout; flag: Flag; y: number }) {
+  if (flag.key.startsWith("patch")) return null;
+  if (flag.tone === "beside") {
+    return <path class="landmark" d={`M${flag.x} ${y - 5}l5 9h-10Z`} />;
+  }
+  const against = lapOf(desk, desk.against);
+  const { frame } = layout;
+  const beside = against && flag.other !== null && flag.other > frame.from && flag.other < frame.to;
+  const n = beside ? at(against.n, flag.other!, desk.view.pictures.step_m) : NaN;
+  return (
+    <g>
+      {Number.isNaN(n) ? null : (
+        <rect
+          class="mark against"
+          x={-3}
+          y={-3}
+          width={6}
+          height={6}
+          transform={`translate(${frame.x(flag.other!).toFixed(1)} ${layout.y(n).toFixed(1)}) rotate(45)`}
+        />
+      )}
+      <circle class="mark this" cx={flag.x} cy={y} r={4.5} />
+    </g>
+  );
+}
+
+function clamp(value: number, low: number, high: number): number {
+  return Math.min(Math.max(value, low), high);
+}

@@ -1,0 +1,56 @@
+// Sentences with values in them. The same rule as lapwright/publish/sentences.py.
+import type { Sentence, UnitRule, UnitSystem } from "./view";
+
+const NO_BREAK_SPACE = "\u00a0";
+const MINUS = "\u2212";
+const PLAIN: UnitRule = { unit: "", factor: 1, decimals: 2 };
+
+export function ruleOf(quantity: string, system: UnitSystem): UnitRule {
+  return system.quantities[quantity] ?? PLAIN;
+}
+
+/** A number with so many decimals, halves away from zero, with a true minus. */
+export function roundFixed(value: number, decimals: number): string {
+  const text = Math.abs(value).toFixed(decimals);
+  return value < 0 && Number(text) !== 0 ? MINUS + text : text;
+}
+
+function lapTime(seconds: number, decimals: number): string {
+  const text = Math.abs(seconds).toFixed(decimals);
+  const [whole, part] = text.split(".") as [string, string?];
+  const minutes = Math.floor(Number(whole) / 60);
+  const rest = String(Number(whole) % 60).padStart(2, "0");
+  const sign = seconds < 0 && Number(text) !== 0 ? MINUS : "";
+  return `${sign}${minutes}:${rest}${part ? `.${part}` : ""}`;
+}
+
+/** An SI value in the reader's units, without the unit. */
+export function bare(value: number, quantity: string, system: UnitSystem, decimals?: number): string {
+  const rule = ruleOf(quantity, system);
+  const places = decimals ?? rule.decimals;
+  if (quantity === "lap_time") return lapTime(value * rule.factor, places);
+  return roundFixed(value * rule.factor, places);
+}
+
+/** An SI value in the reader's units, unit included. */
+export function write(
+  value: number | null | undefined,
+  quantity: string,
+  system: UnitSystem,
+  decimals?: number,
+): string {
+  if (value === null || value === undefined || Number.isNaN(value)) return "–";
+  const text = bare(value, quantity, system, decimals);
+  const { unit } = ruleOf(quantity, system);
+  if (!unit || quantity === "lap_time") return text;
+  return unit === "°" ? text + unit : text + NO_BREAK_SPACE + unit;
+}
+
+/** A sentence with its holes filled. */
+export function say(sentence: Sentence | null | undefined, system: UnitSystem): string {
+  if (!sentence) return "";
+  return sentence.t.replace(/\{(\d+)\}/g, (hole, index: string) => {
+    const value = sentence.v?.[Number(index)];
+    return value ? write(value[0], value[1], system, value[2]) : hole;
+  });
+}

@@ -1,0 +1,227 @@
+// A corner sheet: title, why, the corner from above, instructions, ribbon, strips, actions.
+import { useMemo, useRef } from "preact/hooks";
+import { ActionTable } from "./actions";
+import { Cursor, spoken } from "./cursor";
+import { complexOf, cornerLap, cursor, lapName, moveCursor, useCursor, useDesk, useWidth, type Desk } from "./desk";
+import { makeFlags } from "./flags";
+import { makeFrame, type Frame } from "./frame";
+import { Inset } from "./inset";
+import { near, niceTicks } from "./places";
+import { layoutRibbon, Ribbon, tickWorth } from "./ribbon";
+import { ruleOf, say, write } from "./sentences";
+import { layoutStrips, StripPicture } from "./strips";
+import type { Corner } from "./view";
+
+export function sheetId(corner: Corner): string {
+  return `corner-${corner.id}`;
+}
+
+/** The title that the guide gives a corner, or its number and name. */
+export function cornerTitle(desk: Desk, corner: Corner): string {
+  const words = desk.view.words.corners[corner.id];
+  return say(words?.title, desk.system) || ["Corner", corner.id, corner.name].filter(Boolean).join(" ");
+}
+
+export function Sheet({ corner }: { corner: Corner }) {
+  const desk = useDesk();
+  const [element, width] = useWidth<HTMLElement>();
+  const words = desk.view.words.corners[corner.id];
+  const frame = useMemo(() => (width ? makeFrame(desk.view, corner, width) : null), [desk.view, corner, width]);
+  return (
+    <section class="sheet" id={sheetId(corner)} aria-labelledby={`${sheetId(corner)}-title`}>
+      <div class="sheettop">
+        <div>
+          <h2 id={`${sheetId(corner)}-title`} tabIndex={-1}>
+            {cornerTitle(desk, corner)}
+          </h2>
+          <p class="meta">{meta(desk, corner)}</p>
+          {words?.why && <p class="why">{say(words.why, desk.system)}</p>}
+          <ol class="orders">
+            {words?.instructions.map((order, i) => <li key={i}>{say(order, desk.system)}</li>)}
+          </ol>
+        </div>
+        <figure class="above">
+          {frame && <Inset desk={desk} frame={frame} width={frame.narrow ? width : 300} most={frame.narrow ? 220 : 290} />}
+        </figure>
+      </div>
+      <Key desk={desk} frame={frame} />
+      <div class="picture" ref={element as { current: HTMLDivElement | null }}>
+        {frame && <Picture desk={desk} frame={frame} />}
+      </div>
+      {words?.spread_note && <p class="spreadnote">{say(words.spread_note, desk.system)}</p>}
+      <ActionTable corner={corner} />
+      {corner.notes.length > 0 && (
+        <aside class="notes" aria-label="the author's notes">
+          {corner.notes.map((note, i) => <p key={i}>{note}</p>)}
+        </aside>
+      )}
+    </section>
+  );
+}
+
+function meta(desk: Desk, corner: Corner): string {
+  const time = (id: string | null) => write(cornerLap(desk.view, corner.id, id)?.time_s, "time", desk.system);
+  const others = complexOf(desk.view, corner).filter((c) => c.id !== corner.id);
+  const parts = [
+    `${corner.direction}, ${corner.kind}`,
+    `${lapName(desk.view, desk.shown)} ${time(desk.shown)}` +
+      (desk.against === null ? "" : `, ${lapName(desk.view, desk.against)} ${time(desk.against)}`),
+  ];
+  if (others.length) parts.push(`one complex with ${others.map((c) => c.id).join(" and ")}`);
+  return parts.join(" · ");
+}
+
+function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
+  const many = desk.view.guide.laps.filter((lap) => lap.used).length >= 10;
+  const compare = desk.against !== null && desk.against !== desk.shown;
+  return (
+    <ul class="key" aria-label="key">
+      <Item sample="this" text={lapName(desk.view, desk.shown)} />
+      {compare && <Item sample="against" text={`against: ${lapName(desk.view, desk.against)}`} />}
+      <Item sample="other" text="other laps" />
+      <Item sample="band" text={many ? "8 laps in 10" : "all laps"} />
+      <Item sample="spread" text="spread and each lap's own place" />
+      {compare && <Item sample="lost" text={`${tickWorth(desk)} s lost`} />}
+      {compare && <Item sample="won" text={`${tickWorth(desk)} s gained`} />}
+      {desk.view.pictures.spans.some((s) => s.kind === "kerb") && <Item sample="kerb" text="kerb" />}
+      {frame && <li class="scale">{scaleText(desk, frame)}</li>}
+    </ul>
+  );
+}
+
+function Item({ sample, text }: { sample: string; text: string }) {
+  return (
+    <li>
+      <svg class="sample" width="28" height="14" viewBox="0 0 28 14" aria-hidden="true">
+        {SAMPLES[sample]}
+      </svg>
+      {text}
+    </li>
+  );
+}
+
+const SAMPLES: Record<string, preact.JSX.Element> = {
+  this: <path class="lap this" d="M0 7H28" />,
+  against: <path class="lap against" d="M0 7H28" />,
+  other: <g class="lap other"><path d="M0 4H28M0 7.5H28M0 11H28" /></g>,
+  band: <rect class="band" x="0.5" y="1.5" width="27" height="11" />,
+  spread: <><path class="lapplace" d="M6 4v6M11 4v6M13 4v6M18 4v6M23 4v6" /><path class="spread" d="M8 7H21M8 3.5v7M21 3.5v7" /></>,
+  lost: <rect class="tick lost" x="12" y="0" width="3" height="14" />,
+  won: <rect class="tick won" x="12" y="0.5" width="3" height="13" />,
+  kerb: <rect class="kerb" x="1" y="2.5" width="26" height="9" />,
+};
+
+function scaleText(desk: Desk, frame: Frame): string {
+  const layout = layoutRibbon(desk, frame, [], 0);
+  return `the road's width is drawn ${layout.magnified.toFixed(1)} times as large as its length`;
+}
+
+const AXIS = 40;
+
+function Picture({ desk, frame }: { desk: Desk; frame: Frame }) {
+  const { flags, layout, strips, bottom } = useMemo(() => {
+    const flags = makeFlags(desk, frame);
+    const layout = layoutRibbon(desk, frame, flags, 4);
+    const strips = layoutStrips(desk, frame, layout.list, layout.height + 10);
+    return { flags, layout, strips, bottom: strips[strips.length - 1]!.bottom + 10 };
+  }, [desk, frame]);
+  const slider = useRef<HTMLDivElement>(null);
+  const follow = (event: PointerEvent) => {
+    const box = (event.currentTarget as Element).getBoundingClientRect();
+    moveCursor(frame.place(((event.clientX - box.left) / box.width) * frame.width));
+  };
+  useCursor((place) => {
+    const here = near(place, (frame.from + frame.to) / 2, desk.view.pictures.points * desk.view.pictures.step_m);
+    if (document.activeElement !== slider.current) return;
+    slider.current?.setAttribute("aria-valuenow", String(Math.round(here - frame.corner.apex_m)));
+    slider.current?.setAttribute("aria-valuetext", spoken(desk, frame, strips, here));
+  });
+  const height = bottom + AXIS;
+  return (
+    <div
+      class="slider"
+      ref={slider}
+      role="slider"
+      tabIndex={0}
+      aria-label={`Place along ${cornerTitle(desk, frame.corner)}; arrow keys move the cursor`}
+      aria-valuemin={Math.round(frame.from - frame.corner.apex_m)}
+      aria-valuemax={Math.round(frame.to - frame.corner.apex_m)}
+      aria-valuenow={0}
+      aria-valuetext={spoken(desk, frame, strips, frame.corner.apex_m)}
+      onFocus={() => cursor() === null && moveCursor(frame.corner.apex_m)}
+      onPointerMove={follow}
+      onPointerDown={follow}
+    >
+      <svg class="ribbon" viewBox={`0 0 ${frame.width} ${height}`} aria-hidden="true">
+        <Distances desk={desk} frame={frame} top={layout.roadTop} roadBottom={layout.roadBottom} first={strips[0]!.top} bottom={bottom} />
+        <Ribbon desk={desk} layout={layout} />
+        {strips.map((strip) => (
+          <StripPicture key={strip.key} desk={desk} frame={frame} list={layout.list} strip={strip} />
+        ))}
+        <Corners desk={desk} frame={frame} y={bottom} />
+        <Cursor desk={desk} layout={layout} strips={strips} bottom={bottom} />
+      </svg>
+      {flags.length === 0 && <p class="note">Nothing was found that could be written on the road here.</p>}
+    </div>
+  );
+}
+
+interface DistancesProps {
+  desk: Desk;
+  frame: Frame;
+  top: number;
+  roadBottom: number;
+  first: number;
+  bottom: number;
+}
+
+/** Upright lines and the distance axis, counted from the apex. */
+function Distances({ desk, frame, first, bottom }: DistancesProps) {
+  const { factor, unit } = ruleOf("distance", desk.system);
+  const apex = frame.corner.apex_m;
+  const about = (frame.right - frame.left) / 95;
+  const ticks = niceTicks((frame.from - apex) * factor, (frame.to - apex) * factor, about);
+  return (
+    <g>
+      {ticks.map((tick) => {
+        const x = frame.x(apex + tick / factor);
+        const edge = x < frame.left + 22 ? "start" : x > frame.right - 22 ? "end" : "middle";
+        return (
+          <g key={tick}>
+            <path class={tick === 0 ? "grid zero" : "grid"} d={`M${x} ${first}V${bottom}`} />
+            <text class="axis" x={x} y={bottom + 30} text-anchor={edge}>
+              {tick === 0 ? "apex" : `${tick < 0 ? "\u2212" : "+"}${Math.abs(tick)}\u00a0${unit}`}
+            </text>
+          </g>
+        );
+      })}
+    </g>
+  );
+}
+
+/** Where each corner in the frame begins and ends. */
+function Corners({ desk, frame, y }: { desk: Desk; frame: Frame; y: number }) {
+  const length = desk.view.pictures.points * desk.view.pictures.step_m;
+  return (
+    <g>
+      {desk.view.guide.corners.map((corner) => {
+        const apex = near(corner.apex_m, (frame.from + frame.to) / 2, length);
+        const from = Math.max(near(corner.start_m, apex, length), frame.from);
+        const to = Math.min(near(corner.end_m, apex, length), frame.to);
+        if (to <= from) return null;
+        const [a, b] = [frame.x(from), frame.x(to)];
+        const own = corner.id === frame.corner.id;
+        return (
+          <g key={corner.id} class={own ? "extent own" : "extent"}>
+            <rect x={a} y={y} width={Math.max(b - a, 1)} height={14} />
+            {b - a > 18 && (
+              <text x={(a + b) / 2} y={y + 11} text-anchor="middle">
+                {corner.id}
+              </text>
+            )}
+          </g>
+        );
+      })}
+    </g>
+  );
+}

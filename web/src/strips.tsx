@@ -1,0 +1,260 @@
+// Thin strips under the ribbon, on its distance axis: how the road bends, and what the car does.
+import { lapName, lapOf, type Desk } from "./desk";
+import { bandOf, bandPath, rangeIn, tracePath, type Frame } from "./frame";
+import { textWidth } from "./labels";
+import { extent, niceTicks, wrap } from "./places";
+import { bare, ruleOf, write } from "./sentences";
+import type { ChannelName, Lap, Numbers } from "./view";
+
+export interface Strip {
+  key: string;
+  title: string;
+  quantity: string;
+  channel: ChannelName | null;
+  /** Screen places. */
+  top: number;
+  bottom: number;
+  y: (value: number) => number;
+  ticks: number[];
+  /** Words at the ends of the axis, where the sign has a meaning. */
+  up: string;
+  down: string;
+  /** Why there is nothing to draw, or null. */
+  lacking: string | null;
+}
+
+interface Kind {
+  key: string;
+  title: string;
+  quantity: string;
+  channel: ChannelName;
+  tall: [wide: number, narrow: number];
+  range: "frame" | "session" | "even" | "share";
+  up: string;
+  down: string;
+}
+
+const KINDS: Kind[] = [
+  { key: "speed", title: "speed", quantity: "speed", channel: "speed", tall: [112, 92], range: "frame", up: "", down: "" },
+  { key: "throttle", title: "throttle", quantity: "share", channel: "throttle", tall: [44, 38], range: "share", up: "", down: "" },
+  {
+    key: "forward",
+    title: "gains, slows",
+    quantity: "acceleration",
+    channel: "acceleration_forward",
+    tall: [78, 64],
+    range: "session",
+    up: "gains speed",
+    down: "slows",
+  },
+  { key: "steering", title: "steering", quantity: "angle", channel: "steering", tall: [56, 48], range: "even", up: "left", down: "right" },
+];
+
+const BEND = { wide: 46, narrow: 40 };
+const TITLE_ROW = 16;
+const LACKING = 22;
+
+export function usedLaps(desk: Desk): Lap[] {
+  return desk.view.guide.laps
+    .filter((row) => row.used)
+    .map((row) => desk.view.pictures.laps[row.id])
+    .filter((lap): lap is Lap => lap !== undefined);
+}
+
+function channelsOf(desk: Desk, channel: ChannelName): Numbers[] {
+  return usedLaps(desk)
+    .map((lap) => lap[channel])
+    .filter((list): list is Numbers => list !== null && list !== undefined);
+}
+
+/** Stack the strips from a height down; each has its own scale. */
+export function layoutStrips(desk: Desk, frame: Frame, list: number[], top: number): Strip[] {
+  const strips: Strip[] = [];
+  let y = top;
+  const add = (strip: Omit<Strip, "top" | "bottom" | "y">, height: number, range: [number, number]) => {
+    const from = y + TITLE_ROW;
+    const to = from + (strip.lacking ? LACKING : height);
+    const [low, high] = range;
+    strips.push({ ...strip, top: from, bottom: to, y: (v) => to - ((v - low) / (high - low)) * (to - from) });
+    y = to + 8;
+  };
+  const bent = extent([desk.view.pictures.road.curvature]);
+  const most = Math.max(Math.abs(bent[0]), Math.abs(bent[1]), 1e-3);
+  add(
+    { key: "bend", title: "the road bends", quantity: "distance", channel: null, ticks: [], up: "left", down: "right", lacking: null },
+    frame.narrow ? BEND.narrow : BEND.wide,
+    [-most, most],
+  );
+  for (const kind of KINDS) {
+    const channels = channelsOf(desk, kind.channel);
+    const height = kind.tall[frame.narrow ? 1 : 0];
+    const lacking = channels.length ? null : `This recording holds no ${kind.title}.`;
+    const range = lacking ? ([0, 1] as [number, number]) : rangeOf(desk, kind, channels, list);
+    const ticks = lacking ? [] : ticksOf(desk, kind, range, height);
+    add({ ...kind, ticks, lacking }, height, range);
+  }
+  return strips;
+}
+
+function rangeOf(desk: Desk, kind: Kind, channels: Numbers[], list: number[]): [number, number] {
+  if (kind.range === "share") return [-0.02, 1.02];
+  if (kind.range === "frame") {
+    const [low, high] = rangeIn(list, channels, desk.view.pictures.points);
+    const room = 0.06 * (high - low) + 0.5;
+    return [Math.max(0, low - room), high + room];
+  }
+  const [low, high] = sessionRange(desk, kind.channel, channels);
+  if (kind.range === "session") return [Math.min(low, -1) * 1.03, Math.max(high, 1) * 1.03];
+  const most = Math.max(Math.abs(low), Math.abs(high), 0.05) * 1.03;
+  return [-most, most];
+}
+
+const ranges = new WeakMap<object, Map<string, [number, number]>>();
+
+function sessionRange(desk: Desk, channel: string, channels: Numbers[]): [number, number] {
+  let known = ranges.get(desk.view);
+  if (!known) ranges.set(desk.view, (known = new Map()));
+  let range = known.get(channel);
+  if (!range) known.set(channel, (range = extent(channels)));
+  return range;
+}
+
+function ticksOf(desk: Desk, kind: Kind, [low, high]: [number, number], height: number): number[] {
+  const { factor } = ruleOf(kind.quantity, desk.system);
+  if (kind.range === "share") return [0, 1];
+  return niceTicks(low * factor, high * factor, height / 26).map((v) => v / factor);
+}
+
+export function StripPicture({ desk, frame, list, strip }: StripProps) {
+  const { unit } = ruleOf(strip.quantity, desk.system);
+  const title = strip.channel && unit ? `${strip.title}, ${unit}` : strip.title;
+  return (
+    <g class="strip" data-strip={strip.key}>
+      <text class="striptitle" x={frame.narrow ? 0 : frame.left} y={strip.top - 5}>
+        {title}
+      </text>
+      {strip.lacking ? (
+        <Lacking frame={frame} strip={strip} />
+      ) : (
+        <>
+          <Axis desk={desk} frame={frame} strip={strip} />
+          {strip.channel ? (
+            <Traces desk={desk} frame={frame} list={list} strip={strip} />
+          ) : (
+            <Bend desk={desk} frame={frame} list={list} strip={strip} />
+          )}
+        </>
+      )}
+    </g>
+  );
+}
+
+interface StripProps {
+  desk: Desk;
+  frame: Frame;
+  list: number[];
+  strip: Strip;
+}
+
+function Lacking({ frame, strip }: { frame: Frame; strip: Strip }) {
+  return (
+    <g>
+      <rect class="lacking" x={frame.left} y={strip.top} width={frame.right - frame.left} height={strip.bottom - strip.top} />
+      <text class="note" x={frame.left + 8} y={strip.bottom - 7}>
+        {strip.lacking}
+      </text>
+    </g>
+  );
+}
+
+function Axis({ desk, frame, strip }: { desk: Desk; frame: Frame; strip: Strip }) {
+  const x = frame.left - 8;
+  return (
+    <g>
+      {strip.ticks.map((v) => (
+        <g key={v}>
+          <path class={v === 0 ? "grid zero" : "grid"} d={`M${frame.left} ${strip.y(v).toFixed(1)}H${frame.right}`} />
+          <text class="axis" x={x} y={strip.y(v) + 4} text-anchor="end">
+            {bare(v, strip.quantity, desk.system, strip.quantity === "acceleration" ? 0 : undefined)}
+          </text>
+        </g>
+      ))}
+      {strip.up && !frame.narrow && (
+        <text class="axis" x={frame.left - 34} y={strip.top + 8} text-anchor="end">
+          {strip.up}
+        </text>
+      )}
+      {strip.down && !frame.narrow && (
+        <text class="axis" x={frame.left - 34} y={strip.bottom} text-anchor="end">
+          {strip.down}
+        </text>
+      )}
+    </g>
+  );
+}
+
+function Traces({ desk, frame, list, strip }: StripProps) {
+  const count = desk.view.pictures.points;
+  const channels = channelsOf(desk, strip.channel!);
+  const band = bandOf(channels, list, count);
+  const shown = lapOf(desk, desk.shown)?.[strip.channel!] ?? null;
+  const against = lapOf(desk, desk.against)?.[strip.channel!] ?? null;
+  return (
+    <g>
+      <path class="band" d={bandPath(frame, list, band.low, band.high, strip.y)} />
+      {against && <path class="lap against" d={tracePath(frame, list, against, strip.y)} />}
+      {shown && <path class="lap this" d={tracePath(frame, list, shown, strip.y)} />}
+      {!shown && (
+        <text class="note halo" x={frame.left + 8} y={(strip.top + strip.bottom) / 2 + 4}>
+          {`${lapName(desk.view, desk.shown)} has no ${strip.title}`}
+        </text>
+      )}
+    </g>
+  );
+}
+
+function Bend({ desk, frame, list, strip }: StripProps) {
+  const { curvature } = desk.view.pictures.road;
+  const zero = strip.y(0);
+  const line = tracePath(frame, list, curvature, strip.y);
+  const step = desk.view.pictures.step_m;
+  const [a, b] = [list[0]!, list[list.length - 1]!].map((i) => frame.left + (i * step - frame.from) * scaleOf(frame));
+  return (
+    <g>
+      <path class="bend" d={`${line}L${b} ${zero}L${a} ${zero}Z`} />
+      <path class="grid zero" d={`M${frame.left} ${zero}H${frame.right}`} />
+      {radii(desk, frame, list, strip).map((label) => (
+        <text key={label.x} class="note halo" x={label.x} y={label.y} text-anchor="middle">
+          {label.text}
+        </text>
+      ))}
+    </g>
+  );
+}
+
+function scaleOf(frame: Frame): number {
+  return (frame.right - frame.left) / (frame.to - frame.from);
+}
+
+/** The radius at each tightest place, where there is room to write it. */
+function radii(desk: Desk, frame: Frame, list: number[], strip: Strip): { x: number; y: number; text: string }[] {
+  const { curvature } = desk.view.pictures.road;
+  const step = desk.view.pictures.step_m;
+  const k = list.map((i) => curvature[wrap(i, curvature.length)]!);
+  const peaks = k
+    .map((v, j) => ({ v, j }))
+    .filter(({ v, j }) => {
+      const size = Math.abs(v);
+      return size > 1 / 400 && size >= Math.abs(k[j - 1] ?? 0) && size > Math.abs(k[j + 1] ?? 0);
+    })
+    .sort((a, b) => Math.abs(b.v) - Math.abs(a.v));
+  const kept: { x: number; y: number; text: string; from: number; to: number }[] = [];
+  for (const { v, j } of peaks) {
+    const text = `radius ${write(1 / Math.abs(v), "distance", desk.system)}`;
+    const half = textWidth(text, 12) / 2 + 6;
+    const x = Math.min(Math.max(frame.left + (list[j]! * step - frame.from) * scaleOf(frame), frame.left + half), frame.right - half);
+    if (kept.some((other) => x - half < other.to && other.from < x + half)) continue;
+    kept.push({ x, y: v > 0 ? strip.y(0) + 15 : strip.y(0) - 6, text, from: x - half, to: x + half });
+  }
+  return kept;
+}
