@@ -8,11 +8,13 @@ ALLOWED = {"numpy", "scipy", "numba", "lapwright.demo"}
 STANDARD = {
     "__future__",
     "collections",
+    "concurrent",
     "dataclasses",
     "functools",
     "io",
     "math",
     "pathlib",
+    "threading",
     "types",
     "typing",
 }

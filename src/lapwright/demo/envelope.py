@@ -84,7 +84,7 @@ def reach_at(car, v, normal, sign, ay, mass, density, grip, loads):
     return low
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def solve_envelope(car, mass, density, grip, speeds, normals, shares):
     """Tables of the lateral limit (v, normal) and of braking and drive (v, normal, share)."""
     loads = np.zeros(4)
@@ -188,7 +188,7 @@ def limits(car, tables, axes, way, v, mass, density):
     return use, slow, push, scrub, resist
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def solve_plan(car, tables, axes, ways, mass, density, v_cap, closed):
     """Forward and backward pass over a way (closed, or open and free at its start); m/s."""
     n = ways.shape[0]

@@ -468,26 +468,32 @@ def too_wide(st, off, course, curve):
 
 
 @njit(cache=True, error_model="numpy")
+def pilot(car, st, step, plan, script, marks, skill, day, t, dt, line, here, events):
+    """One look and one move of the driver: hands, feet and gear lever."""
+    mass = car.mass + day[D_MASS]
+    read_marks(st, marks)
+    off, course = hands(car, st, plan, step, line, skill, mass, dt, st[JABBED])
+    st[WIDE] = too_wide(st, off, course, line[LK])
+    place = read_plan(car, st, plan, step, skill, day, here)
+    row = min(int(st[CORNER]), script.shape[0] - 1)
+    throttle, brake = feet(car, st, script, t, place, here, skill, events)
+    st[THR] = press(st[THR], throttle, skill[K_PEDAL], 9.0, 14.0, dt)
+    st[BRK] = press(st[BRK], brake, skill[K_PEDAL], 9.0, 14.0, dt)
+    if st[PHASE] == BRAKING and st[BRK] > 0.01 and np.isnan(events[row, E_BRAKE, 0]):
+        note(st, events, row, E_BRAKE, t)
+    change_gear(car, st, script[row, Q_GEAR_FLOOR], dt)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
 def run_lap(
     car, st, grid, step, plan, script, marks, skill, day, rough_grip, dt, limit, finish, out, events
 ):
     """Drive from the state to ``finish`` (m); fill ``out`` rows; return the number of rows."""
     road, line, here, loads = np.zeros(15), np.zeros(8), np.zeros(8), np.zeros(4)
-    mass = car.mass + day[D_MASS]
     place_on_road(st, grid, step, road)
     for count in range(limit):
         t = count * dt
-        read_marks(st, marks)
-        off, course = hands(car, st, plan, step, line, skill, mass, dt, st[JABBED])
-        st[WIDE] = too_wide(st, off, course, line[LK])
-        place = read_plan(car, st, plan, step, skill, day, here)
-        row = min(int(st[CORNER]), script.shape[0] - 1)
-        throttle, brake = feet(car, st, script, t, place, here, skill, events)
-        st[THR] = press(st[THR], throttle, skill[K_PEDAL], 9.0, 14.0, dt)
-        st[BRK] = press(st[BRK], brake, skill[K_PEDAL], 9.0, 14.0, dt)
-        if st[PHASE] == BRAKING and st[BRK] > 0.01 and np.isnan(events[row, E_BRAKE, 0]):
-            note(st, events, row, E_BRAKE, t)
-        change_gear(car, st, script[row, Q_GEAR_FLOOR], dt)
+        pilot(car, st, step, plan, script, marks, skill, day, t, dt, line, here, events)
         car_step(car, st, road, rough_grip, day, dt, loads)
         place_on_road(st, grid, step, road)
         write_row(st, road, t + dt, out, count)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -355,10 +355,15 @@ class Setting:
     anchors: Anchors
 
 
-@lru_cache(maxsize=1)
+_KEPT = threading.local()
+
+
 def _scratch() -> Array:
-    """Give the buffer that every lap is driven into before its rows are copied out."""
-    return np.empty((_MAX_ROWS, ly.OUTPUTS))
+    """Give this thread's buffer, into which every lap is driven before its rows are copied."""
+    if not hasattr(_KEPT, "rows"):
+        _KEPT.rows = np.empty((_MAX_ROWS, ly.OUTPUTS))
+    rows: Array = _KEPT.rows
+    return rows
 
 
 def drive_lap(

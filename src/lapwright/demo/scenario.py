@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -40,16 +41,22 @@ def coach_session(laps: int = 12, seed: int = 20) -> Session:
     )  # fmt: skip
 
 
-def write_demo(directory: str | Path, laps: int = 12, pupil_laps: int = 7) -> Written:
+def _write_other(directory: Path, name: str, seed: int, laps: int) -> Path:
+    """Drive and write the session of another driver, on a slightly different day."""
+    day = Day(grip=0.99, grip_spread=0.004, temperature_c=24.0)
+    session = make_session(
+        name, laps, seed, day=day, sensors=Sensors(delay_s=0.12, pedal_end=0.97), costs=False
+    )
+    return session.write(directory).log
+
+
+def write_demo(directory: str | Path, laps: int = 12, pupil_laps: int = 6) -> Written:
     """Write all logs of the scenario and the survey under ``directory``."""
     directory = Path(directory)
+    others = [name for name in DRIVERS if name != "coach"]
     paths = coach_session(laps).write(directory)
-    others = []
-    day = Day(grip=0.99, grip_spread=0.004, temperature_c=24.0)
-    for k, name in enumerate(n for n in DRIVERS if n != "coach"):
-        session = make_session(
-            name, pupil_laps, 100 + k, day=day, sensors=Sensors(delay_s=0.12, pedal_end=0.97),
-            costs=False,
-        )  # fmt: skip
-        others.append(session.write(directory).log)
-    return Written(paths.log, tuple(others), paths.survey, paths.landmarks, paths.spans)
+    with ThreadPoolExecutor(2) as pool:
+        logs = pool.map(
+            lambda k: _write_other(directory, others[k], 100 + k, pupil_laps), range(len(others))
+        )
+        return Written(paths.log, tuple(logs), paths.survey, paths.landmarks, paths.spans)

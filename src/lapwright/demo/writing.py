@@ -83,7 +83,8 @@ def preamble(driver: Driver, circuit: Circuit, day: Day) -> dict[str, str]:
 
 
 def _text(values: Array, decimals: int, comma: bool) -> list[str]:
-    cells = [f"{v:.{decimals}f}" if np.isfinite(v) else "" for v in values.tolist()]
+    shape = f"%.{decimals}f"
+    cells = [shape % v if v == v else "" for v in values.tolist()]  # a NaN differs from itself
     return [c.replace(".", ",") for c in cells] if comma else cells
 
 
@@ -113,8 +114,7 @@ def log_text(session: Session, style: Style) -> str:
     out.write(style.delimiter.join(heads) + "\n")
     if style.units_row:
         out.write(style.delimiter.join(units) + "\n")
-    for row in zip(*columns, strict=True):
-        out.write(style.delimiter.join(row) + "\n")
+    out.write("\n".join(map(style.delimiter.join, zip(*columns, strict=True))) + "\n")
     return out.getvalue()
 
 
