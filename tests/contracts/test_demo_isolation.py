@@ -11,6 +11,7 @@ STANDARD = {
     "concurrent",
     "dataclasses",
     "functools",
+    "importlib",
     "io",
     "math",
     "pathlib",

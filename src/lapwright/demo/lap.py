@@ -85,7 +85,7 @@ def corner_noise(driver: Driver, seed: int, lap: int, bend: int) -> CornerNoise:
     )  # fmt: skip
 
 
-def _unrest(noise: dict[int, CornerNoise], circuit: Circuit) -> Array:
+def unrest(noise: dict[int, CornerNoise], circuit: Circuit) -> Array:
     """Unrest of the hands along the road, (n,), about unit variance and 25 m long."""
     n = circuit.grid.shape[0] - 1
     out = np.zeros(n)
@@ -387,7 +387,7 @@ def drive_lap(
     rows = _scratch()
     events = np.full((len(script), ly.EVENTS, 2), np.nan)
     day = np.array([now.grip, now.extra_kg, now.wind_x, now.wind_y, now.density])
-    grid = pl.plan_grid(plan, _unrest(noise, circuit))
+    grid = pl.plan_grid(plan, unrest(noise, circuit))
     count = run_lap(
         car, st, circuit.grid, circuit.step_m, grid, script, marks, skill_row(driver), day,
         circuit.runoff_grip, STEP_S, _MAX_ROWS, finish_m, rows, events,
