@@ -153,19 +153,35 @@ def _only(m: Measurements, rows: tuple[int, ...]) -> Measurements:
 
 
 def _judge(raw: Measurements, chosen: _Input) -> Verdict:
-    """Hold the sources against the motion of the most trustworthy ones."""
-    if chosen.has_place:
-        base: tuple[int, ...] = (mk.AT_X, mk.AT_Y)
-    else:
+    """Hold the sources against the motion of the most trustworthy ones, speed first."""
+    verdict = Verdict()
+    names = set(chosen.series)
+    base: tuple[int, ...]
+    if not chosen.has_place:
         base = (mk.AT_SPEED, mk.AT_YAW_RATE, mk.AT_DIRECTION)
-    others = [ROWS[n] for n in chosen.series if ROWS[n] not in base]
-    if not others:
-        return Verdict()
+    elif "speed" in names:
+        verdict = _judge_against(raw, (mk.AT_X, mk.AT_Y), ("speed",))
+        base = (mk.AT_X, mk.AT_Y, mk.AT_SPEED)
+    else:
+        base = (mk.AT_X, mk.AT_Y)
+    others = tuple(n for n in sorted(names) if ROWS[n] not in base)
+    if others:
+        found = _judge_against(_corrected(raw, verdict), base, others)
+        verdict = Verdict(
+            {**verdict.corrections, **found.corrections},
+            {**verdict.not_used, **found.not_used},
+            found.angle,
+            found.angle_sd,
+        )
+    return verdict
+
+
+def _judge_against(raw: Measurements, base: tuple[int, ...], names: tuple[str, ...]) -> Verdict:
     stretches = pick_stretches(raw)
     reference = [_only(m, base) for m in stretches]
     noise = fit_noise(reference, guess_noise(_only(raw, base)), {})
     pairs = [(m, smooth(r, noise).state) for m, r in zip(stretches, reference, strict=True)]
-    return judge_sources(pairs, chosen.has_place)
+    return judge_sources(pairs, names)
 
 
 def _corrected(raw: Measurements, verdict: Verdict) -> Measurements:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from lapwright.numerics import motion_kernels as mk
+from lapwright.numerics.motion_reference import near_rough, rough_states
 
 Array = NDArray[np.float64]
 T = TypeVar("T")
@@ -26,13 +27,15 @@ RESET_VARIANCE = 200.0**2
 OFFSET_TIME = 2.0
 CHUNK = 4000
 OVERLAP_S = 5.0
+#: Fewer positions in a stretch say nothing of a direction.
+MIN_PLACES = 5
 #: Rounds, window, weight against the mean, over-relaxation and limits (natural logarithm
 #: of the share of the mean) with which the density of the disturbances follows the data.
 ADAPTIONS = 3
 ADAPT_S = 0.25
 TRUST = 0.8
 HASTE = 1.6
-REACH = (-6.0, 4.0)
+REACH = (-6.0, 2.5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,17 +199,22 @@ def _stretch(
     """
     lo, keep_from, keep_to, hi = bound
     window = m.cut(lo, hi)
-    begin = first_state(window, noise) if start is None else start
+    rough = about = first_guess(window, noise)
+    begin = first_state(window, noise, about) if start is None else start
     everything = (0, hi - lo)
     density = flat_density(noise, hi - lo)
-    about = None
     for _ in range(ADAPTIONS):
         whole, _tail = run(window, noise, begin, everything, about, density)
         density = adapt(density, whole.ratio, noise, m.step)
-        about = whole.state
-        if start is None and m.has_place:
-            begin = Start(whole.state[0].copy(), begin.spread)
+        about = whole.state if rough is None else near_rough(whole.state, rough)
     return run(window, noise, begin, (keep_from - lo, keep_to - lo), about, density)
+
+
+def first_guess(m: Measurements, noise: Noise) -> Array | None:
+    """Rough states to linearise about first; None where there are too few positions."""
+    if np.isfinite(m.values[mk.AT_X]).sum() < MIN_PLACES:
+        return None
+    return rough_states(m.values, m.step, float(np.sqrt(noise.variance[mk.AT_Y])))
 
 
 def flat_density(noise: Noise, count: int) -> Array:
@@ -286,66 +294,30 @@ def _patience(m: Measurements) -> int:
     return max(int(PATIENCE_S / (m.step * float(np.median(np.diff(places))))), 3)
 
 
-def first_state(m: Measurements, noise: Noise) -> Start:
+def first_state(m: Measurements, noise: Noise, about: Array | None) -> Start:
     """Rough state at the start of a stretch, with a wide spread."""
     state = np.zeros(8)
-    sd = np.array([10.0, 10.0, 0.5, 6.0, 6.0, 0.03, 0.0, 0.0])
-    speeds = m.values[mk.AT_SPEED]
-    known = np.flatnonzero(np.isfinite(speeds))
-    if known.size:
-        state[mk.SPEED] = float(np.median(speeds[known[:5]]))
-    if m.has_place:
-        _place_start(m, noise, state, sd, known.size > 0)
+    sd = np.array([20.0, 20.0, 0.7, 6.0, 10.0, 0.03, 0.0, 0.0])
+    if about is not None:
+        state[:6] = about[0, :6]
+        sd[mk.SPEED] = 6.0 + 0.3 * state[mk.SPEED]
     else:
-        # the frame is ours to choose: the origin and the first direction are exact
-        sd[[mk.X, mk.Y, mk.DIRECTION]] = 1e-6
-    directions = m.values[mk.AT_DIRECTION]
-    if np.isfinite(directions).any():
-        state[mk.DIRECTION] = directions[np.isfinite(directions)][0]
-        sd[mk.DIRECTION] = 0.3
+        _start_alone(m, state, sd)
     sd[[mk.OFFSET_FORWARD, mk.OFFSET_LEFT]] = np.sqrt(noise.offset)
     return Start(state, np.diag(sd**2))
 
 
-def _place_start(m: Measurements, noise: Noise, state: Array, sd: Array, speed_known: bool) -> None:
-    """Position, direction and speed out of the first positions; in place."""
-    places = np.flatnonzero(np.isfinite(m.values[mk.AT_X]))
-    at = m.values[:2, places]
-    time: Array = places * np.float64(m.step)
-    need = max(2.0, 8.0 * float(np.sqrt(noise.variance[mk.AT_Y])))
-    for few in _growing(places.size):
-        velocity = _robust_slope(time[:few], at[:, :few])
-        gone = velocity * (time[few - 1] - time[0])
-        if np.hypot(*gone) > need:
-            break
-    moved = bool(np.hypot(*gone) > need)
-    middle = np.median(at[:, :few] - velocity[:, None] * time[:few], axis=1)
-    state[:2] = middle
-    sd[:2] = 10.0 + 0.3 * float(np.hypot(*gone))
-    sd[mk.DIRECTION] = 0.5 if moved else 3.0
-    if moved:
-        state[mk.DIRECTION] = float(np.arctan2(velocity[1], velocity[0]))
-    if not speed_known:
-        state[mk.SPEED] = float(np.hypot(*velocity))
-        sd[mk.SPEED] = 3.0 + 0.2 * state[mk.SPEED]
-
-
-def _growing(count: int) -> list[int]:
-    """Numbers of leading samples to look at, from a few to all."""
-    sizes = [min(5, count)]
-    while sizes[-1] < count:
-        sizes.append(min(int(1.6 * sizes[-1]) + 1, count))
-    return sizes
-
-
-def _robust_slope(time: Array, at: Array) -> Array:
-    """Median of slopes over about half the span, shape (2,); shrugs off single wild points."""
-    pick = np.unique(np.linspace(0, time.size - 1, min(time.size, 40)).astype(int))
-    i, j = np.triu_indices(pick.size, max(pick.size // 3, 1))
-    if i.size == 0:
-        return np.zeros(2)
-    i, j = pick[i], pick[j]
-    return np.asarray(np.median((at[:, j] - at[:, i]) / (time[j] - time[i]), axis=1))
+def _start_alone(m: Measurements, state: Array, sd: Array) -> None:
+    """Start without positions, in place: our own origin and first direction are exact."""
+    speeds, directions = m.values[mk.AT_SPEED], m.values[mk.AT_DIRECTION]
+    known = speeds[np.isfinite(speeds)]
+    if known.size:
+        state[mk.SPEED] = float(np.median(known[:5]))
+    sd[[mk.X, mk.Y, mk.DIRECTION]] = 1e-6
+    seen = directions[np.isfinite(directions)]
+    if seen.size:
+        state[mk.DIRECTION] = seen[0]
+        sd[mk.DIRECTION] = 0.3
 
 
 def _join_turns(parts: Sequence[Smoothed]) -> Array:

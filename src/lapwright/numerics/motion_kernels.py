@@ -34,6 +34,10 @@ SUMS = SOURCES + 3
 
 #: Below this speed (m/s) the curvature noise no longer grows.
 SLOW = 6.0
+#: Below this speed (m/s) the curvature fades, within a second at rest.
+CRAWL = 3.0
+#: Density of the direction at rest, rad^2/s.
+CRAWL_TURN = 0.1
 
 
 @njit(cache=True, nogil=True)
@@ -58,6 +62,9 @@ def _transition(m, dt, decay, f, step):  # type: ignore[no-untyped-def]
     f[10] = s  # direction by curvature
     f[11] = dt
     f[12] = decay
+    # a car that hardly moves shows no curvature; without this it would wander off
+    fade = np.exp(-dt * max(0.0, 1.0 - abs(m[3]) / CRAWL))
+    f[19] = fade
     # a disturbance arrives as a ramp within the step
     f[13] = c * dt * dt / 6.0
     f[14] = n * dt * dt / 6.0
@@ -70,7 +77,7 @@ def _transition(m, dt, decay, f, step):  # type: ignore[no-untyped-def]
     step[2] = m[2] + turn
     step[3] = m[3] + m[4] * dt
     step[4] = m[4]
-    step[5] = m[5]
+    step[5] = fade * m[5]
     step[6] = decay * m[6]
     step[7] = decay * m[7]
 
@@ -83,7 +90,7 @@ def _apply(f, d, out):  # type: ignore[no-untyped-def]
     out[2] = d[2] + f[8] * d[3] + f[9] * d[4] + f[10] * d[5]
     out[3] = d[3] + f[11] * d[4]
     out[4] = d[4]
-    out[5] = d[5]
+    out[5] = f[19] * d[5]
     out[6] = f[12] * d[6]
     out[7] = f[12] * d[7]
 
@@ -96,7 +103,7 @@ def _apply_back(f, d, out):  # type: ignore[no-untyped-def]
     out[2] = d[2] + f[0] * d[0] + f[4] * d[1]
     out[3] = d[3] + f[1] * d[0] + f[5] * d[1] + f[8] * d[2]
     out[4] = d[4] + f[2] * d[0] + f[6] * d[1] + f[9] * d[2] + f[11] * d[3]
-    out[5] = d[5] + f[3] * d[0] + f[7] * d[1] + f[10] * d[2]
+    out[5] = f[19] * d[5] + f[3] * d[0] + f[7] * d[1] + f[10] * d[2]
     out[6] = f[12] * d[6]
     out[7] = f[12] * d[7]
 
@@ -274,7 +281,7 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
     n = values.shape[1]
     xs = np.empty((n, 8))
     ps = np.empty((n, 8, 8))
-    fs = np.empty((n, 19))
+    fs = np.empty((n, 20))
     gains = np.empty((n, SOURCES, 8))
     rows = np.empty((n, SOURCES, 8))
     innovation = np.empty((n, SOURCES))
@@ -308,10 +315,16 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             _push(p, f[16], f[17], f[18], 1.0, 0, 1, 2, 5, qc)
             p[6, 6] += variance[SOURCES]
             p[7, 7] += variance[SOURCES + 1]
+            # at a crawl a car turns, and is set straight, as a curvature cannot tell
+            p[2, 2] += CRAWL_TURN * dt * max(0.0, 1.0 - abs(m[3]) / CRAWL)
             if lost > patience:
-                # decoupled from the rest: only the place is new, not the speed
+                # the place is new, and what was dead-reckoned since may be wrong
                 p[0, 0] += reset_variance
                 p[1, 1] += reset_variance
+                p[2, 2] += 0.3
+                p[3, 3] += 100.0
+                p[4, 4] += 50.0
+                p[5, 5] += 1e-3
                 lost = 0
         if k == keep_to:
             tail_state[:] = x
@@ -341,6 +354,7 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
                 if e * e > gate * gate * s:
                     drop[k, AT_X] = True
                     drop[k, AT_Y] = True
+                    total[k, source] = -gate * gate * variance[source]
             if drop[k, AT_X]:
                 lost += 1
             else:
@@ -369,6 +383,7 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             s = _gain(p, h, r, g)
             if source > AT_Y and e * e > gate * gate * s:
                 drop[k, source] = True
+                total[k, source] = -gate * gate * r
                 continue
             innovation[k, source] = e
             total[k, source] = s
@@ -412,6 +427,11 @@ def _backward(  # type: ignore[no-untyped-def]
         inside = keep_from <= k < keep_to
         for source in range(SOURCES - 1, -1, -1):
             s = total[k, source]
+            if s < 0.0 and inside:
+                # counted at the gate: leaving it out would let a variance that is too
+                # small confirm itself
+                sums[source, 0] -= s
+                sums[source, 1] += 1.0
             if s <= 0.0:
                 continue
             h = rows[k, source]

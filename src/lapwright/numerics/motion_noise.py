@@ -19,12 +19,15 @@ from lapwright.numerics.motion_chunks import (
     HASTE,
     Measurements,
     Noise,
+    Smoothed,
     adapt,
+    first_guess,
     first_state,
     flat_density,
     in_threads,
     run,
 )
+from lapwright.numerics.motion_reference import near_rough
 
 Array = NDArray[np.float64]
 
@@ -32,7 +35,13 @@ STRETCHES = 6
 STRETCH_S = 25.0
 ROUNDS = 9
 #: No sensor is taken to be better than this (m, m, m/s, rad/s, m/s^2, m/s^2, rad).
-FLOOR = np.array([2e-3, 2e-3, 5e-3, 5e-4, 0.02, 0.02, 1e-3])
+FLOOR = np.array([5e-3, 5e-3, 5e-3, 5e-4, 0.02, 0.02, 1e-3])
+#: First guesses are not below these either: a source too trusted at first bends the motion,
+#: and the others then look noisy for good.
+MODEST = np.array([5e-3, 5e-3, 0.05, 0.01, 0.2, 0.2, 0.01])
+#: Mean densities of path and lateral acceleration that a car can have, (m/s^2)^2/s: more
+#: would take errors of the positions for jerks.
+DENSITIES = (1.0, 200.0)
 #: Order of difference that takes the motion out of a source, for the first guess.
 _ORDER = (3, 3, 2, 2, 1, 1, 2)
 _GAIN = {1: 2.0, 2: 6.0, 3: 20.0}
@@ -41,10 +50,34 @@ _GAIN = {1: 2.0, 2: 6.0, 3: 20.0}
 def guess_noise(m: Measurements) -> Noise:
     """First guess: robust scatter of differences."""
     sd = np.array([_scatter(row, order) for row, order in zip(m.values, _ORDER, strict=True)])
-    sd = np.fmax(sd, FLOOR)
+    sd = np.fmax(sd, MODEST)
     place = float(np.sqrt(0.5 * (sd[0] ** 2 + sd[1] ** 2)))
     sd[:2] = min(place, 5.0)
-    return Noise(sd**2, 0.0, 60.0, 60.0, np.array([0.1, 0.1]))
+    jitter = _time_scatter(m, float(sd[mk.AT_Y]))
+    return Noise(sd**2, jitter, 60.0, 60.0, np.array([0.1, 0.1]))
+
+
+def _time_scatter(m: Measurements, scatter: float) -> float:
+    """Variance of the positions' time stamps: what scatters along the path, not across it.
+
+    Not robust on purpose: hiccups of a logger's clock are rare and large.
+    """
+    places = np.flatnonzero(np.isfinite(m.values[mk.AT_X]) & np.isfinite(m.values[mk.AT_Y]))
+    if places.size < 50:
+        return 0.0
+    at = m.values[:2, places]
+    chord = (at[:, 3:] - at[:, :-3]) / ((places[3:] - places[:-3]) * m.step)
+    speed = np.hypot(*chord)
+    moving = (
+        (speed > 5.0) & (speed < 150.0) & (places[3:] - places[:-3] < 4 * np.diff(places).min())
+    )
+    if moving.sum() < 50:
+        return 0.0
+    rough = np.diff(at, 3, axis=1)[:, moving] / np.sqrt(_GAIN[3])
+    along = np.sum(rough * chord[:, moving], axis=0) / speed[moving]
+    along = np.abs(along)
+    along = np.minimum(along, np.quantile(along, 0.99))
+    return float(max(np.mean(along**2) - scatter**2, 0.0) / np.mean(speed[moving] ** 2))
 
 
 def _scatter(row: Array, order: int) -> float:
@@ -62,12 +95,13 @@ def pick_stretches(m: Measurements) -> list[Measurements]:
     wanted = min(STRETCHES, 1 + 2 * spare // length)
     starts = np.unique(np.linspace(0, spare, max(wanted * 3, 1)).astype(int))
     travel = np.array([_travel(m.cut(s, s + length)) for s in starts])
-    best = starts[np.sort(np.argsort(-travel, kind="stable")[:wanted])]
+    able = starts[travel >= 0.8 * travel.max()]
+    best = able[np.unique(np.linspace(0, able.size - 1, min(wanted, able.size)).astype(int))]
     return [m.cut(s, s + length) for s in best]
 
 
 def _travel(m: Measurements) -> float:
-    """Whether a stretch moves, roughly: full marks above 10 m/s, so that slow ones come last."""
+    """Mean speed of a stretch, roughly; 10 m/s and more count the same."""
     if m.has_place:
         x, y = m.values[:2, np.isfinite(m.values[mk.AT_X])]
         if x.size < 2:
@@ -97,16 +131,22 @@ def fit_noise(
     """
     noise = _with_known(guess, known)
     densities = [flat_density(noise, m.values.shape[1]) for m in stretches]
+    roughs = abouts = [first_guess(m, noise) for m in stretches]
     for _ in range(rounds):
         found = in_threads(
-            partial(_one_round, noise=noise), list(zip(stretches, densities, strict=True))
+            partial(_one_round, noise=noise), list(zip(stretches, densities, abouts, strict=True))
         )
-        sums = np.sum([s for s, _ in found], axis=0)
-        driven = np.concatenate([q for _, q in found], axis=1)
-        noise = _with_known(_next_noise(noise, sums, driven.mean(axis=1)), known)
+        sums = np.sum([out.sums for out in found], axis=0)
+        driven = [d * out.ratio.T for d, out in zip(densities, found, strict=True)]
+        mean = np.concatenate(driven, axis=1).mean(axis=1)
+        noise = _with_known(_next_noise(noise, sums, mean), known)
         densities = [
-            adapt(density, (q / density).T, noise, m.step)
-            for m, density, (_, q) in zip(stretches, densities, found, strict=True)
+            adapt(d, out.ratio, noise, m.step)
+            for m, d, out in zip(stretches, densities, found, strict=True)
+        ]
+        abouts = [
+            out.state if rough is None else near_rough(out.state, rough)
+            for out, rough in zip(found, roughs, strict=True)
         ]
     return noise
 
@@ -118,12 +158,10 @@ def _with_known(noise: Noise, known: Mapping[int, float]) -> Noise:
     return Noise(variance, noise.jitter, noise.acceleration, noise.curvature, noise.offset)
 
 
-def _one_round(piece: tuple[Measurements, Array], noise: Noise) -> tuple[Array, Array]:
-    """Find the sums of the noise and the expected densities (2, n) of the disturbances."""
-    m, density = piece
-    count = m.values.shape[1]
-    out, _ = run(m, noise, first_state(m, noise), (0, count), None, density)
-    return out.sums, density * out.ratio.T
+def _one_round(piece: tuple[Measurements, Array, Array | None], noise: Noise) -> Smoothed:
+    m, density, about = piece
+    everything = (0, m.values.shape[1])
+    return run(m, noise, first_state(m, noise, about), everything, about, density)[0]
 
 
 def _next_noise(noise: Noise, sums: Array, driven: Array) -> Noise:
@@ -136,7 +174,8 @@ def _next_noise(noise: Noise, sums: Array, driven: Array) -> Noise:
     jitter = noise.jitter
     if sums[mk.AT_X, 1] > 20:
         along = sums[mk.AT_X, 0] / sums[mk.AT_X, 1] - variance[mk.AT_Y]
-        jitter = max(along / max(sums[mk.SUM_SPEED, 0] / sums[mk.SUM_SPEED, 1], 1.0), 0.0)
+        fresh = max(along / max(sums[mk.SUM_SPEED, 0] / sums[mk.SUM_SPEED, 1], 1.0), 0.0)
+        jitter = jitter * _haste(fresh / jitter) if jitter > 1e-12 else fresh
     ratio = np.ones(2)
     for which in range(2):
         total, count = sums[mk.SUM_OFFSET_FORWARD + which]
@@ -145,8 +184,8 @@ def _next_noise(noise: Noise, sums: Array, driven: Array) -> Noise:
     return Noise(
         variance,
         jitter,
-        float(np.clip(driven[0], 1.0, 2000.0)),
-        float(np.clip(driven[1], 1.0, 2000.0)),
+        float(np.clip(driven[0], *DENSITIES)),
+        float(np.clip(driven[1], *DENSITIES)),
         np.clip(noise.offset * ratio, 1e-4, 4.0),
     )
 

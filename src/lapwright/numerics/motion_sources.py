@@ -8,7 +8,7 @@ pulled towards zero (Berkson's case).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -102,26 +102,30 @@ def block_means(rows: Array, moving: NDArray[np.bool_], width: int) -> Array:
     return np.asarray(mean[:, fine])
 
 
-def judge_sources(stretches: list[tuple[Measurements, Array]], has_place: bool) -> Verdict:
-    """Hold speed, yaw rate and accelerations against the reference motion.
+def judge_sources(stretches: list[tuple[Measurements, Array]], names: Collection[str]) -> Verdict:
+    """Hold speed, yaw rate or accelerations against a reference motion.
 
     Parameters
     ----------
     stretches
         Measurements and the smoothed states (n, 8) of the reference.
-    has_place
-        Whether the reference comes from positions.
+    names
+        The sources to judge.
     """
     blocks = np.concatenate([_blocks(m, state) for m, state in stretches], axis=1)
     path_a, path_n, speed, turn = blocks[:4]
     corrections: dict[str, Correction] = {}
     not_used: dict[str, str] = {}
-    if has_place:
+    angle: float | None = None
+    angle_sd: float | None = None
+    if "speed" in names:
         _judge_speed(blocks[4], speed, corrections, not_used)
+    if "yaw_rate" in names:
         _judge_yaw_rate(blocks[5], turn, corrections, not_used)
-    angle, angle_sd = _judge_accelerations(
-        blocks[6], blocks[7], path_a, path_n, corrections, not_used
-    )
+    if not {"acceleration_forward", "acceleration_left"}.isdisjoint(names):
+        angle, angle_sd = _judge_accelerations(
+            blocks[6], blocks[7], path_a, path_n, corrections, not_used
+        )
     return Verdict(corrections, not_used, angle, angle_sd)
 
 
