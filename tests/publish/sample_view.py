@@ -329,7 +329,7 @@ def _say(corner: Json, actions: Json) -> Json:
              "v": [[max(full["median"] - corner["apex_m"], 0.0), "distance"]]}
         )  # fmt: skip
     return {
-        "title": {"t": f"{corner['id']}{name}", "v": []},
+        "title": {"t": f"Corner {corner['id']}{name}", "v": []},
         "why": {"t": "A " + corner["direction"] + "-hander onto {0} of road before the next corner.",
                 "v": [[corner["straight_m"], "distance"]]},
         "instructions": instructions,
@@ -356,7 +356,8 @@ def make_view(
     skills = 0.93 + 0.09 * rng.random(laps)
     driven = {f"L{i + 2}": _lap(rng, grid, corners, float(q)) for i, q in enumerate(skills)}
     ids = list(driven)
-    driven[ids[5 % laps]]["throttle"] = None  # a lap whose pedal channel dropped out
+    slowest = max(ids, key=lambda lap: float(driven[lap]["time"][-1]))
+    driven[slowest]["throttle"] = None  # a lap whose pedal channel dropped out
     corner_laps, summaries = [], []
     for i, corner in enumerate(corners):
         following = corners[(i + 1) % len(corners)]

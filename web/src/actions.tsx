@@ -43,21 +43,21 @@ export function ActionTable({ corner }: { corner: Corner }) {
   if (!known.length && !rows.length) return null;
   return (
     <div class="actions">
-      <table>
+      <table role="table" class={compare ? "four" : "three"}>
         <caption>What the driver did. Places count from the apex.</caption>
-        <thead>
-          <tr>
-            <th scope="col">action</th>
-            <th scope="col">{lapName(desk.view, desk.shown)}</th>
-            {compare && <th scope="col">{lapName(desk.view, desk.against)}</th>}
-            <th scope="col">median</th>
-            <th scope="col">spread</th>
-            <th scope="col" class="wide">sensor's floor</th>
-            <th scope="col" class="wide">human floor</th>
-            <th scope="col" class="wide">each lap</th>
+        <thead role="rowgroup">
+          <tr role="row">
+            <th role="columnheader" scope="col">action</th>
+            <th role="columnheader" scope="col">{lapName(desk.view, desk.shown)}</th>
+            {compare && <th role="columnheader" scope="col">{lapName(desk.view, desk.against)}</th>}
+            <th role="columnheader" scope="col">median</th>
+            <th role="columnheader" scope="col">spread</th>
+            <th role="columnheader" scope="col" class="floors">sensor's floor</th>
+            <th role="columnheader" scope="col" class="floors">human floor</th>
+            <th role="columnheader" scope="col" class="each">each lap</th>
           </tr>
         </thead>
-        <tbody>
+        <tbody role="rowgroup">
           {known.map((row) => (
             <ActionRow key={row.name} desk={desk} corner={corner} row={row} compare={compare} />
           ))}
@@ -78,15 +78,19 @@ interface RowProps {
 function ActionRow({ desk, corner, row: { name, words, action }, compare }: RowProps) {
   const own = (id: string | null) => cornerLap(desk.view, corner.id, id)?.actions[name];
   return (
-    <tr>
-      <th scope="row" title={words.meaning}>{words.label}</th>
-      <td class="thislap">{valueText(desk, corner, words, own(desk.shown))}</td>
-      {compare && <td>{valueText(desk, corner, words, own(desk.against))}</td>}
-      <td>{valueText(desk, corner, words, action.median)}</td>
-      <td>{spreadText(desk, words, action.spread)}</td>
-      <td class="wide">{floorText(desk, words, action.floor)}</td>
-      <td class="wide">{floorText(desk, words, action.human_floor)}</td>
-      <td class="wide"><Dots desk={desk} corner={corner} row={{ name, words, action }} /></td>
+    <tr role="row">
+      <th role="rowheader" scope="row" title={words.meaning}>{words.label}</th>
+      <td role="cell" class="thislap">{valueText(desk, corner, words, own(desk.shown))}</td>
+      {compare && <td role="cell">{valueText(desk, corner, words, own(desk.against))}</td>}
+      <td role="cell">{valueText(desk, corner, words, action.median)}</td>
+      <td role="cell">{spreadText(desk, words, action.spread)}</td>
+      <td role="cell" class={action.floor === null ? "floors none" : "floors"} data-label="sensor's floor">
+        {floorText(desk, words, action.floor)}
+      </td>
+      <td role="cell" class={action.human_floor === null ? "floors none" : "floors"} data-label="human floor">
+        {floorText(desk, words, action.human_floor)}
+      </td>
+      <td role="cell" class="each"><Dots desk={desk} corner={corner} row={{ name, words, action }} /></td>
     </tr>
   );
 }
@@ -109,9 +113,7 @@ function Dots({ desk, corner, row: { name, words, action } }: Omit<RowProps, "co
       {floor > 0 && <rect class="floor" x={x(-floor)} y={y - 5} width={x(floor) - x(-floor)} height={10} />}
       <path class="grid" d={`M2 ${y}H${WIDE - 2}`} />
       <path class="median" d={`M${WIDE / 2} ${y - 7}v14`} />
-      {laps.map((lap) => (
-        <circle key={lap.lap} class="lapdot" cx={x(lap.away)} cy={y} r={2} />
-      ))}
+      <path class="lapdots" d={laps.map((lap) => `M${x(lap.away).toFixed(1)} ${y}h0`).join("")} />
       {laps.filter((lap) => lap.lap === desk.shown).map((lap) => (
         <circle key={lap.lap} class="mark this" cx={x(lap.away)} cy={y} r={3.5} />
       ))}

@@ -30,7 +30,7 @@ function lostText(desk: Desk, frame: Frame, place: number): string {
   const seconds = lost(desk, frame, place);
   if (seconds === null) return "";
   const size = write(Math.abs(seconds), "time", desk.system, 2);
-  return `${size} ${seconds >= 0 ? "lost" : "gained"} since the left`;
+  return `${size} ${seconds >= 0 ? "lost so far to" : "gained so far on"} ${lapName(desk.view, desk.against)}`;
 }
 
 /** The nearer edge, and how far it is. */
@@ -67,7 +67,7 @@ function stripText(desk: Desk, strip: Strip, place: number): string {
 export function spoken(desk: Desk, frame: Frame, strips: Strip[], place: number): string {
   const values = strips
     .filter((strip) => strip.channel && !strip.lacking)
-    .map((strip) => `${strip.title} ${stripText(desk, strip, place)}`);
+    .map((strip) => `${strip.lacks} ${stripText(desk, strip, place)}`);
   return [placeText(desk, frame.corner, place), ...values, edgeText(desk, place), lostText(desk, frame, place)]
     .filter(Boolean)
     .join(", ");
@@ -88,13 +88,13 @@ export function Cursor({ desk, layout, strips, bottom }: Props) {
     if (!node) return;
     const here = near(place, (frame.from + frame.to) / 2, lengthOf(desk.view));
     const inside = here >= frame.from && here <= frame.to;
-    node.toggleAttribute("hidden", !inside);
+    node.ownerSVGElement?.classList.toggle("reading", inside);
     node.style.display = inside ? "" : "none";
     if (inside) draw(node, desk, layout, strips, here);
   });
   return (
     <g class="cursor" ref={group} style={{ display: "none" }} aria-hidden="true">
-      <path data-part="line" d={`M0 ${layout.roadTop - 6}V${layout.roadBottom + 6}M0 ${strips[0]!.top}V${bottom}`} />
+      <path data-part="line" d={`M0 ${layout.roadTop - 6}V${layout.roadBottom + 6}M0 ${strips[0]!.top - 48}V${bottom}`} />
       <circle data-part="against" class="dot against" r={3.5} />
       <circle data-part="this" class="dot this" r={4} />
       <text data-part="edge" class="halo" />
@@ -104,8 +104,8 @@ export function Cursor({ desk, layout, strips, bottom }: Props) {
           {!strip.lacking && <text class="halo" y={strip.top + 11} />}
         </g>
       ))}
-      <text data-part="place" class="halo place" y={bottom + 15} />
-      <text data-part="lost" class="halo" y={bottom + 30} />
+      <text data-part="place" class="halo" y={strips[0]!.top - 36} />
+      <text data-part="lost" class="halo" y={strips[0]!.top - 21} />
     </g>
   );
 }

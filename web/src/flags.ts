@@ -96,6 +96,7 @@ function actionDraft(desk: Desk, frame: Frame, name: string, valued: string | nu
 /** "62 m before the apex", by the words that the guide brings. */
 export function placeWords(desk: Desk, words: ActionWords, metres: number): string {
   const distance = write(Math.abs(metres), words.quantity, desk.system);
+  if (Number.parseFloat(distance) === 0) return `${words.label} at the apex`;
   const pattern = metres < 0 ? words.before : words.after;
   if (pattern) return pattern.replace("{0}", distance);
   return `${words.label} ${distance} ${metres < 0 ? "before" : "after"} the apex`;

@@ -95,15 +95,20 @@ export function tracePath(frame: Frame, list: number[], channel: Numbers, y: (v:
 export function bandOf(channels: Numbers[], list: number[], count: number): { low: Float64Array; high: Float64Array } {
   const low = new Float64Array(count).fill(NaN);
   const high = new Float64Array(count).fill(NaN);
+  const values = new Float64Array(channels.length);
   const cut = channels.length >= 10 ? 0.1 : 0;
   for (const i of list) {
     const k = wrap(i, count);
-    const values = channels.map((channel) => channel[k]!).filter((v) => !Number.isNaN(v));
-    values.sort((a, b) => a - b);
-    if (!values.length) continue;
-    const drop = Math.floor(cut * values.length);
-    low[k] = values[drop]!;
-    high[k] = values[values.length - 1 - drop]!;
+    let known = 0;
+    for (const channel of channels) {
+      const value = channel[k]!;
+      if (!Number.isNaN(value)) values[known++] = value;
+    }
+    if (!known) continue;
+    const sorted = values.subarray(0, known).sort();
+    const drop = Math.floor(cut * known);
+    low[k] = sorted[drop]!;
+    high[k] = sorted[known - 1 - drop]!;
   }
   return { low, high };
 }

@@ -1,7 +1,7 @@
 // The corner from above, driven from the bottom of the picture upwards.
 import { useRef } from "preact/hooks";
 import { lapOf, lengthOf, useCursor, type Desk } from "./desk";
-import { makeFlags } from "./flags";
+import type { Flag } from "./flags";
 import { samples, type Frame } from "./frame";
 import { at, near, wrap } from "./places";
 import type { Numbers } from "./view";
@@ -61,7 +61,15 @@ function line(above: Above, frame: Frame, list: number[], n: (place: number, i: 
   return path;
 }
 
-export function Inset({ desk, frame, width, most }: { desk: Desk; frame: Frame; width: number; most: number }) {
+interface Props {
+  desk: Desk;
+  frame: Frame;
+  flags: Flag[];
+  width: number;
+  most: number;
+}
+
+export function Inset({ desk, frame, flags, width, most }: Props) {
   const { road, points } = desk.view.pictures;
   const above = layoutAbove(desk, frame, width, most);
   const list = samples(frame);
@@ -85,7 +93,7 @@ export function Inset({ desk, frame, width, most }: { desk: Desk; frame: Frame; 
       {against && <path class="lap against" d={channel(against.n)} />}
       {shown && <path class="lap this" d={channel(shown.n)} />}
       <Entry above={above} frame={frame} />
-      {makeFlags(desk, frame)
+      {flags
         .filter((flag) => flag.tone === "action" && shown)
         .map((flag) => {
           const [x, y] = above.point(flag.place, at(shown!.n, flag.place, frame.view.pictures.step_m));

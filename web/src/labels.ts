@@ -12,12 +12,14 @@ export function overlap(a: Box, b: Box): boolean {
 }
 
 let pen: CanvasRenderingContext2D | null = null;
+let family = "";
 
 /** Width of a text as the page sets it. */
 export function textWidth(text: string, size: number, weight = 400): number {
   pen ??= document.createElement("canvas").getContext("2d");
   if (!pen) return text.length * size * 0.6;
-  pen.font = `${weight} ${size}px ${getComputedStyle(document.body).fontFamily}`;
+  family ||= getComputedStyle(document.body).fontFamily;
+  pen.font = `${weight} ${size}px ${family}`;
   return pen.measureText(text).width;
 }
 
@@ -91,40 +93,71 @@ function rowsFor(flags: readonly Flag[], members: readonly number[], reach: Reac
   return rows;
 }
 
-/** Try every division of the flags above and below the road; keep the lowest and calmest. */
-export function placeFlags(flags: readonly Flag[], left: number, right: number): Placed[] {
-  let best: Placed[] = [];
-  let lowest = Infinity;
-  const fits = (i: number, reach: Reach) =>
-    reach === "right" ? flags[i]!.x + flags[i]!.width <= right : flags[i]!.x - flags[i]!.width >= left;
-  for (let mask = 0; mask < 1 << flags.length; mask++) {
-    const groups: [number[], number[]] = [[], []];
-    flags.forEach((_, i) => groups[(mask >> i) & 1]!.push(i));
-    const placed: Placed[] = [];
-    let cost = 0;
-    groups.forEach((members, g) => {
-      if (!members.length) return;
-      const options = (["right", "left"] as const)
-        .filter((reach) => members.every((i) => fits(i, reach)))
-        .map((reach) => {
-          const rows = rowsFor(flags, members, reach);
-          const height = 1 + Math.max(...members.map((i) => rows[i]!));
-          return { reach, rows, cost: height * height + (reach === "left" ? 0.4 : 0) };
-        });
-      const option = options.sort((a, b) => a.cost - b.cost)[0];
-      if (!option) {
-        cost = Infinity;
-        return;
-      }
-      cost += option.cost + crowding(flags, members);
-      for (const i of members) {
-        placed[i] = { side: g ? "below" : "above", reach: option.reach, row: option.rows[i]! };
-      }
+interface SidePlan {
+  cost: number;
+  reach: Reach;
+  rows: number[];
+}
+
+/** The calmer of both reaches for the flags of one side; without room its cost is infinite. */
+function planSide(flags: readonly Flag[], members: readonly number[], left: number, right: number): SidePlan {
+  if (!members.length) return { cost: 0, reach: "right", rows: [] };
+  let best: SidePlan = { cost: Infinity, reach: "right", rows: [] };
+  for (const reach of ["right", "left"] as const) {
+    const fits = members.every((i) => {
+      const { x, width } = flags[i]!;
+      return reach === "right" ? x + width <= right : x - width >= left;
     });
-    cost += groups[0].length < groups[1].length ? 0.3 : 0;
-    if (cost < lowest) [lowest, best] = [cost, placed];
+    if (!fits) continue;
+    const rows = rowsFor(flags, members, reach);
+    const height = 1 + Math.max(...members.map((i) => rows[i]!));
+    const cost = height * height + (reach === "left" ? 0.4 : 0) + crowding(flags, members);
+    if (cost < best.cost) best = { cost, reach, rows };
   }
   return best;
+}
+
+const MOST_TRIED = 10;
+
+/**
+ * Divide the flags above and below the road so that they stand low and apart.
+ *
+ * Few flags: every division is tried. Many: one flag after another changes sides while that
+ * helps. A flag no wider than half the room fits one reach or the other, so with all that
+ * fit to the right above and the others below there is always a beginning.
+ */
+export function placeFlags(flags: readonly Flag[], left: number, right: number): Placed[] {
+  const known = new Map<string, SidePlan>();
+  const side = (members: number[]): SidePlan => {
+    const key = members.join();
+    let plan = known.get(key);
+    if (!plan) known.set(key, (plan = planSide(flags, members, left, right)));
+    return plan;
+  };
+  const every = flags.map((_, i) => i);
+  const plansOf = (below: boolean[]) =>
+    [side(every.filter((i) => !below[i])), side(every.filter((i) => below[i]))] as const;
+  const costOf = (below: boolean[]) => {
+    const [a, b] = plansOf(below);
+    return a.cost + b.cost + (below.filter(Boolean).length * 2 > flags.length ? 0.3 : 0);
+  };
+  let best = flags.map((flag) => flag.x + flag.width > right);
+  let lowest = costOf(best);
+  const offer = (below: boolean[]) => {
+    const cost = costOf(below);
+    if (cost < lowest) [lowest, best] = [cost, below];
+    return lowest === cost && best === below;
+  };
+  if (flags.length <= MOST_TRIED) {
+    for (let mask = 0; mask < 1 << flags.length; mask++) offer(every.map((i) => Boolean((mask >> i) & 1)));
+  } else {
+    while (every.some((i) => offer(best.map((b, k) => (k === i ? !b : b)))));
+  }
+  const [above, below] = plansOf(best);
+  return every.map((i) => {
+    const plan = best[i] ? below : above;
+    return { side: best[i] ? "below" : "above", reach: plan.reach, row: plan.rows[i] ?? 0 };
+  });
 }
 
 function crowding(flags: readonly Flag[], members: readonly number[]): number {

@@ -54,10 +54,16 @@ export function timeTicks(
 export function niceTicks(low: number, high: number, about: number): number[] {
   const raw = (high - low) / about;
   const power = 10 ** Math.floor(Math.log10(raw));
-  const step = [1, 2, 5, 10].map((m) => m * power).find((v) => v >= raw)!;
+  const step = [1, 2, 5, 10].map((m) => m * power).find((v) => v >= 0.8 * raw)!;
   const ticks: number[] = [];
   for (let i = Math.ceil(low / step - 1e-9); i * step <= high + step * 1e-9; i++) ticks.push(i * step);
   return ticks;
+}
+
+/** The longest round length that is no longer than asked. */
+export function roundDown(length: number): number {
+  const power = 10 ** Math.floor(Math.log10(length));
+  return power * ([5, 2, 1].find((m) => m * power <= length) ?? 1);
 }
 
 /** The lowest and highest number of several lists, gaps left out. */

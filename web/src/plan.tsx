@@ -2,7 +2,7 @@
 import { useMemo, useRef } from "preact/hooks";
 import { lapOf, lengthOf, useCursor, useDesk, useWidth, type Desk } from "./desk";
 import { overlap, textWidth, type Box } from "./labels";
-import { at, extent, niceTicks, wrap } from "./places";
+import { at, extent, roundDown, wrap } from "./places";
 import { ruleOf, write } from "./sentences";
 import { cornerTitle, sheetId } from "./sheet";
 import type { Corner } from "./view";
@@ -173,7 +173,7 @@ function startOf(plan: Plan): Start {
 function scaleBar(desk: Desk, plan: Plan): { pixels: number; text: string } {
   const { factor } = ruleOf("distance", desk.system);
   const widest = (110 / plan.metre) * factor;
-  const round = niceTicks(0, widest, 2).pop() ?? widest;
+  const round = roundDown(widest);
   return { pixels: (round / factor) * plan.metre, text: write(round / factor, "distance", desk.system) };
 }
 

@@ -167,14 +167,12 @@ function OtherLaps({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
   const others = desk.view.guide.laps.filter(
     (row) => row.used && row.id !== desk.shown && row.id !== desk.against,
   );
-  return (
-    <g class="lap other">
-      {others.map((row) => {
-        const lap = lapOf(desk, row.id);
-        return lap && <path key={row.id} d={tracePath(layout.frame, layout.list, lap.n, layout.y)} />;
-      })}
-    </g>
-  );
+  const sparse = layout.list.filter((_, i) => i % 2 === 0);
+  const lines = others.map((row) => {
+    const lap = lapOf(desk, row.id);
+    return lap ? tracePath(layout.frame, sparse, lap.n, layout.y) : "";
+  });
+  return <path class="lap other" d={lines.join("")} />;
 }
 
 function ChosenLaps({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
@@ -252,9 +250,7 @@ function Rails({ layout, side }: { layout: RibbonLayout; side: "above" | "below"
         const [a, b] = [flag.median - (flag.spread ?? 0), flag.median + (flag.spread ?? 0)].map(frame.x);
         return (
           <g key={flag.key}>
-            {flag.laps.map((place, k) => (
-              <path key={k} class="lapplace" d={`M${frame.x(place).toFixed(1)} ${y - 3}v6`} />
-            ))}
+            <path class="lapplace" d={flag.laps.map((place) => `M${frame.x(place).toFixed(1)} ${y - 3}v6`).join("")} />
             {flag.spread !== null && <path class="spread" d={`M${a} ${y}H${b}M${a} ${y - 3.5}v7M${b} ${y - 3.5}v7`} />}
           </g>
         );

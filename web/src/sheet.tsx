@@ -3,7 +3,7 @@ import { useMemo, useRef } from "preact/hooks";
 import { ActionTable } from "./actions";
 import { Cursor, spoken } from "./cursor";
 import { complexOf, cornerLap, cursor, lapName, moveCursor, useCursor, useDesk, useWidth, type Desk } from "./desk";
-import { makeFlags } from "./flags";
+import { makeFlags, type Flag } from "./flags";
 import { makeFrame, type Frame } from "./frame";
 import { Inset } from "./inset";
 import { near, niceTicks } from "./places";
@@ -27,6 +27,7 @@ export function Sheet({ corner }: { corner: Corner }) {
   const [element, width] = useWidth<HTMLElement>();
   const words = desk.view.words.corners[corner.id];
   const frame = useMemo(() => (width ? makeFrame(desk.view, corner, width) : null), [desk.view, corner, width]);
+  const flags = useMemo(() => (frame ? makeFlags(desk, frame) : []), [desk, frame]);
   return (
     <section class="sheet" id={sheetId(corner)} aria-labelledby={`${sheetId(corner)}-title`}>
       <div class="sheettop">
@@ -41,12 +42,12 @@ export function Sheet({ corner }: { corner: Corner }) {
           </ol>
         </div>
         <figure class="above">
-          {frame && <Inset desk={desk} frame={frame} width={frame.narrow ? width : 300} most={frame.narrow ? 220 : 290} />}
+          {frame && <Inset desk={desk} frame={frame} flags={flags} width={frame.narrow ? width : 300} most={frame.narrow ? 220 : 290} />}
         </figure>
       </div>
       <Key desk={desk} frame={frame} />
       <div class="picture" ref={element as { current: HTMLDivElement | null }}>
-        {frame && <Picture desk={desk} frame={frame} />}
+        {frame && <Picture desk={desk} frame={frame} flags={flags} />}
       </div>
       {words?.spread_note && <p class="spreadnote">{say(words.spread_note, desk.system)}</p>}
       <ActionTable corner={corner} />
@@ -64,8 +65,8 @@ function meta(desk: Desk, corner: Corner): string {
   const others = complexOf(desk.view, corner).filter((c) => c.id !== corner.id);
   const parts = [
     `${corner.direction}, ${corner.kind}`,
-    `${lapName(desk.view, desk.shown)} ${time(desk.shown)}` +
-      (desk.against === null ? "" : `, ${lapName(desk.view, desk.against)} ${time(desk.against)}`),
+    `${lapName(desk.view, desk.shown)}: ${time(desk.shown)}` +
+      (desk.against === null ? "" : `, ${lapName(desk.view, desk.against)}: ${time(desk.against)}`),
   ];
   if (others.length) parts.push(`one complex with ${others.map((c) => c.id).join(" and ")}`);
   return parts.join(" · ");
@@ -113,18 +114,19 @@ const SAMPLES: Record<string, preact.JSX.Element> = {
 
 function scaleText(desk: Desk, frame: Frame): string {
   const layout = layoutRibbon(desk, frame, [], 0);
-  return `the road's width is drawn ${layout.magnified.toFixed(1)} times as large as its length`;
+  return `the road's width drawn ${layout.magnified.toFixed(1)} times its length's scale`;
 }
 
 const AXIS = 40;
+/** Room between ribbon and strips for the cursor's place. */
+const READING = 36;
 
-function Picture({ desk, frame }: { desk: Desk; frame: Frame }) {
-  const { flags, layout, strips, bottom } = useMemo(() => {
-    const flags = makeFlags(desk, frame);
+function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag[] }) {
+  const { layout, strips, bottom } = useMemo(() => {
     const layout = layoutRibbon(desk, frame, flags, 4);
-    const strips = layoutStrips(desk, frame, layout.list, layout.height + 10);
-    return { flags, layout, strips, bottom: strips[strips.length - 1]!.bottom + 10 };
-  }, [desk, frame]);
+    const strips = layoutStrips(desk, frame, layout.list, layout.height + READING);
+    return { layout, strips, bottom: strips[strips.length - 1]!.bottom + 10 };
+  }, [desk, frame, flags]);
   const slider = useRef<HTMLDivElement>(null);
   const follow = (event: PointerEvent) => {
     const box = (event.currentTarget as Element).getBoundingClientRect();

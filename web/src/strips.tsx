@@ -9,6 +9,8 @@ import type { ChannelName, Lap, Numbers } from "./view";
 export interface Strip {
   key: string;
   title: string;
+  /** What is lacking when the channel is. */
+  lacks: string;
   quantity: string;
   channel: ChannelName | null;
   /** Screen places. */
@@ -16,9 +18,6 @@ export interface Strip {
   bottom: number;
   y: (value: number) => number;
   ticks: number[];
-  /** Words at the ends of the axis, where the sign has a meaning. */
-  up: string;
-  down: string;
   /** Why there is nothing to draw, or null. */
   lacking: string | null;
 }
@@ -26,28 +25,27 @@ export interface Strip {
 interface Kind {
   key: string;
   title: string;
+  lacks: string;
   quantity: string;
   channel: ChannelName;
   tall: [wide: number, narrow: number];
-  range: "frame" | "session" | "even" | "share";
-  up: string;
-  down: string;
+  /** All speeds, all speeds down to zero, the session's, or 0 to 1. */
+  range: "frame" | "zero" | "session" | "share";
 }
 
 const KINDS: Kind[] = [
-  { key: "speed", title: "speed", quantity: "speed", channel: "speed", tall: [112, 92], range: "frame", up: "", down: "" },
-  { key: "throttle", title: "throttle", quantity: "share", channel: "throttle", tall: [44, 38], range: "share", up: "", down: "" },
+  { key: "speed", title: "speed", lacks: "speed", quantity: "speed", channel: "speed", tall: [112, 92], range: "frame" },
+  { key: "throttle", title: "throttle", lacks: "throttle", quantity: "share", channel: "throttle", tall: [44, 38], range: "share" },
   {
     key: "forward",
-    title: "gains, slows",
+    title: "gains speed ↑ slows ↓",
+    lacks: "acceleration",
     quantity: "acceleration",
     channel: "acceleration_forward",
     tall: [78, 64],
     range: "session",
-    up: "gains speed",
-    down: "slows",
   },
-  { key: "steering", title: "steering", quantity: "angle", channel: "steering", tall: [56, 48], range: "even", up: "left", down: "right" },
+  { key: "steering", title: "steering left ↑ right ↓", lacks: "steering", quantity: "angle", channel: "steering", tall: [56, 48], range: "zero" },
 ];
 
 const BEND = { wide: 46, narrow: 40 };
@@ -78,17 +76,16 @@ export function layoutStrips(desk: Desk, frame: Frame, list: number[], top: numb
     strips.push({ ...strip, top: from, bottom: to, y: (v) => to - ((v - low) / (high - low)) * (to - from) });
     y = to + 8;
   };
-  const bent = extent([desk.view.pictures.road.curvature]);
-  const most = Math.max(Math.abs(bent[0]), Math.abs(bent[1]), 1e-3);
+  const bent = rangeIn(list, [desk.view.pictures.road.curvature], desk.view.pictures.points);
   add(
-    { key: "bend", title: "the road bends", quantity: "distance", channel: null, ticks: [], up: "left", down: "right", lacking: null },
+    { key: "bend", title: "the road bends left ↑ right ↓", lacks: "curvature", quantity: "distance", channel: null, ticks: [], lacking: null },
     frame.narrow ? BEND.narrow : BEND.wide,
-    [-most, most],
+    [Math.min(bent[0], -1 / 150) * 1.05, Math.max(bent[1], 1 / 150) * 1.05],
   );
   for (const kind of KINDS) {
     const channels = channelsOf(desk, kind.channel);
     const height = kind.tall[frame.narrow ? 1 : 0];
-    const lacking = channels.length ? null : `This recording holds no ${kind.title}.`;
+    const lacking = channels.length ? null : `Not in this recording: ${kind.lacks}.`;
     const range = lacking ? ([0, 1] as [number, number]) : rangeOf(desk, kind, channels, list);
     const ticks = lacking ? [] : ticksOf(desk, kind, range, height);
     add({ ...kind, ticks, lacking }, height, range);
@@ -105,8 +102,8 @@ function rangeOf(desk: Desk, kind: Kind, channels: Numbers[], list: number[]): [
   }
   const [low, high] = sessionRange(desk, kind.channel, channels);
   if (kind.range === "session") return [Math.min(low, -1) * 1.03, Math.max(high, 1) * 1.03];
-  const most = Math.max(Math.abs(low), Math.abs(high), 0.05) * 1.03;
-  return [-most, most];
+  const [least, most] = rangeIn(list, channels, desk.view.pictures.points);
+  return [Math.min(least, -0.3) * 1.05, Math.max(most, 0.3) * 1.05];
 }
 
 const ranges = new WeakMap<object, Map<string, [number, number]>>();
@@ -179,16 +176,6 @@ function Axis({ desk, frame, strip }: { desk: Desk; frame: Frame; strip: Strip }
           </text>
         </g>
       ))}
-      {strip.up && !frame.narrow && (
-        <text class="axis" x={frame.left - 34} y={strip.top + 8} text-anchor="end">
-          {strip.up}
-        </text>
-      )}
-      {strip.down && !frame.narrow && (
-        <text class="axis" x={frame.left - 34} y={strip.bottom} text-anchor="end">
-          {strip.down}
-        </text>
-      )}
     </g>
   );
 }
@@ -206,7 +193,7 @@ function Traces({ desk, frame, list, strip }: StripProps) {
       {shown && <path class="lap this" d={tracePath(frame, list, shown, strip.y)} />}
       {!shown && (
         <text class="note halo" x={frame.left + 8} y={(strip.top + strip.bottom) / 2 + 4}>
-          {`${lapName(desk.view, desk.shown)} has no ${strip.title}`}
+          {`${lapName(desk.view, desk.shown)} has no ${strip.lacks}`}
         </text>
       )}
     </g>
@@ -224,7 +211,7 @@ function Bend({ desk, frame, list, strip }: StripProps) {
       <path class="bend" d={`${line}L${b} ${zero}L${a} ${zero}Z`} />
       <path class="grid zero" d={`M${frame.left} ${zero}H${frame.right}`} />
       {radii(desk, frame, list, strip).map((label) => (
-        <text key={label.x} class="note halo" x={label.x} y={label.y} text-anchor="middle">
+        <text key={label.x} class="note halo radius" x={label.x} y={label.y} text-anchor="middle">
           {label.text}
         </text>
       ))}
@@ -245,7 +232,7 @@ function radii(desk: Desk, frame: Frame, list: number[], strip: Strip): { x: num
     .map((v, j) => ({ v, j }))
     .filter(({ v, j }) => {
       const size = Math.abs(v);
-      return size > 1 / 400 && size >= Math.abs(k[j - 1] ?? 0) && size > Math.abs(k[j + 1] ?? 0);
+      return size > 1 / 400 && size >= Math.abs(k[j - 1] ?? Infinity) && size > Math.abs(k[j + 1] ?? Infinity);
     })
     .sort((a, b) => Math.abs(b.v) - Math.abs(a.v));
   const kept: { x: number; y: number; text: string; from: number; to: number }[] = [];
