@@ -18,7 +18,14 @@ from lapwright.demo.car import Car, club_car
 from lapwright.demo.drivers import DRIVERS, Action, Day, Driver, Fault, Habit, Reference
 from lapwright.demo.plan import BITE
 from lapwright.demo.sensors import Channel, Sensors, measure, true_middle
-from lapwright.demo.truth import CornerTruth, FaultCost, corner_truths, segment_times, split_costs
+from lapwright.demo.truth import (
+    PAST_M,
+    CornerTruth,
+    FaultCost,
+    corner_truths,
+    segment_times,
+    split_costs,
+)
 
 Array = NDArray[np.float64]
 PIT_EXIT_M = 60.0
@@ -68,7 +75,11 @@ class LapTruth:
 class Truth:
     """The motion without noise at 1 kHz (middle of the wheelbase for x, y) and all that is known.
 
-    ``plan_v`` (n,) and ``plan_s`` (n,) hold the driver's plan of the last timed lap.
+    ``s`` and ``n`` are m along and to the left of the centre line, ``heading`` is the
+    car's and ``course`` its path's direction, ``ax`` and ``ay`` are accelerations along and
+    across the car, ``steering`` is the hand wheel. ``references`` tells what an action is
+    taken on; ``anchors`` holds the same as numbers: kind, a, b, c, d and the lead in s,
+    where a place, a view or an alignment comes at s = a + b n + c n².
     """
 
     t: Array
@@ -92,6 +103,7 @@ class Truth:
     corners: tuple[CornerTruth, ...]
     fault_costs: tuple[FaultCost, ...]
     references: dict[tuple[int, str], Reference]
+    anchors: dict[tuple[int, str], Array]
     crossings_s: Array
 
     @property
@@ -290,23 +302,37 @@ def _costs(
     pace: tuple[float, Array], state: Array | float, run: lp.LapRun,
 ) -> list[FaultCost]:  # fmt: skip
     """Each fault's cost, and of all together when there are several: the same lap without it."""
-    length = to.circuit.length_m
+    circuit = to.circuit
 
-    def times_without(kept: tuple[Fault, ...]) -> Array:
-        other = lp.drive_lap(to, lap, now, kept, pace, state, length)
-        return segment_times(other.rows, to.circuit)
+    def without(kept: tuple[Fault, ...]) -> tuple[Array, float]:
+        other = lp.drive_lap(to, lap, now, kept, pace, state, circuit.length_m)
+        return segment_times(other.rows, circuit), _carried(to, lap, now, pace, other)
 
-    with_all = segment_times(run.rows, to.circuit)
-    clean = times_without(())
-    out = []
-    for fault in mine:
-        alone = with_all - clean
-        if len(mine) > 1:
-            alone = times_without((fault,)) - clean
-        out.append(split_costs(fault, (fault,), alone, to.circuit))
-    if len(mine) > 1:
-        out.append(split_costs(None, mine, with_all - clean, to.circuit, lap))
-    return out
+    def cost(fault: Fault | None, of: tuple[Fault, ...], times: Array, carried: float) -> FaultCost:
+        return split_costs(fault, of, times - clean, circuit, lap, carried - clean_carried)
+
+    clean, clean_carried = without(())
+    every = segment_times(run.rows, circuit), _carried(to, lap, now, pace, run)
+    if len(mine) == 1:
+        return [cost(mine[0], mine, *every)]
+    return [cost(f, (f,), *without((f,))) for f in mine] + [cost(None, mine, *every)]
+
+
+def _carried(
+    to: lp.Setting, lap: int, now: lp.Conditions, pace: tuple[float, Array], run: lp.LapRun
+) -> float:
+    """Seconds from the start line to the end of the first corner, on from a run's end."""
+    state = run.end_state.copy()
+    state[ly.S] -= to.circuit.length_m
+    over = float(state[ly.S] / max(state[ly.VX], 1.0))
+    on = lp.drive_lap(to, lap + 1, now, (), pace, state, to.circuit.bends[0].end_m + PAST_M)
+    return over + on.seconds - _beyond(on, to.circuit.bends[0].end_m + PAST_M)
+
+
+def _beyond(run: lp.LapRun, place: float) -> float:
+    """Seconds by which the last row lies past a place."""
+    last = run.rows[-1]
+    return float((last[ly.O_S] - place) / max(last[ly.O_VX], 1.0))
 
 
 def _joined(runs: list[lp.LapRun]) -> Array:
@@ -376,5 +402,5 @@ def _truth(
         rows[:, ly.O_R], rows[:, ly.O_AX], rows[:, ly.O_AY], rows[:, ly.O_THR], rows[:, ly.O_BRK],
         rows[:, ly.O_STEER] * car.steer_ratio, rows[:, ly.O_GEAR], lap_of, tuple(laps),
         tuple(corners), tuple(found), {(c, a): r for c, a, r in to.driver.references},
-        cross,
+        {(c, a): row for (c, a), row in to.anchors.items()}, cross,
     )  # fmt: skip

@@ -50,7 +50,9 @@ class FaultCost:
     its end, ``straight_s`` those on the way to the next corner's zone, both by
     corner number; ``total_s`` is their sum over the lap. Zones run from the middle
     of the straight before the corner's braking to 30 m after the corner: see `zones`.
-    ``fault`` is None for all faults of the lap together.
+    ``fault`` is None for all faults of the lap together. ``next_lap_s`` is what
+    the speed carried over the start line costs until the first corner is over;
+    it stands beside the lap's ``total_s``, not in it.
     """
 
     fault: Fault | None
@@ -59,6 +61,7 @@ class FaultCost:
     corner_s: dict[int, float]
     straight_s: dict[int, float]
     total_s: float
+    next_lap_s: float = 0.0
 
 
 #: Metres before a bend's geometric start at which its zone begins, at most.
@@ -93,14 +96,15 @@ def segment_times(rows: Array, circuit: Circuit) -> Array:
 
 
 def split_costs(
-    fault: Fault | None, of: tuple[Fault, ...], lost: Array, circuit: Circuit, lap: int = 0
-) -> FaultCost:
+    fault: Fault | None, of: tuple[Fault, ...], lost: Array, circuit: Circuit, lap: int,
+    next_lap_s: float,
+) -> FaultCost:  # fmt: skip
     """Costs by corner and straight from differences of `segment_times`."""
     numbers = [z[0] for z in zones(circuit)]
     corner = {k: float(lost[1 + 2 * i]) for i, k in enumerate(numbers)}
     straight = {k: float(lost[2 + 2 * i]) for i, k in enumerate(numbers)}
     straight[numbers[-1]] += float(lost[0])
-    return FaultCost(fault, fault.lap if fault else lap, of, corner, straight, float(lost.sum()))
+    return FaultCost(fault, lap, of, corner, straight, float(lost.sum()), next_lap_s)
 
 
 def _first(mask: NDArray[np.bool_], start: int) -> int:
