@@ -1,0 +1,91 @@
+"""Compiled loops over curves."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@njit(cache=True)
+def _wrap(angle: float) -> float:
+    return math.atan2(math.sin(angle), math.cos(angle))
+
+
+@njit(cache=True)
+def _nearest(
+    cx: Array, cy: Array, ch: Array, px: float, py: float, head: float, first: int, count: int
+) -> tuple[int, float]:
+    """Index and distance of the nearest sample among ``count`` from ``first`` on.
+
+    A direction that differs by more than 60 degrees counts as 60 m further away.
+    """
+    n = cx.size
+    best, best_cost, best_distance = 0, 1e18, 1e9
+    for k in range(first, first + count):
+        i = k % n
+        distance = math.hypot(px - cx[i], py - cy[i])
+        cost = distance
+        if not math.isnan(head) and abs(_wrap(head - ch[i])) > 1.05:
+            cost += 60.0
+        if cost < best_cost:
+            best, best_cost, best_distance = i, cost, distance
+    return best, best_distance
+
+
+@njit(cache=True)
+def follow_curve(
+    cx: Array, cy: Array, ch: Array, ck: Array, length: float, px: Array, py: Array, heading: Array
+) -> tuple[Array, Array]:
+    """Follow a path along a closed curve; see `lapwright.numerics.curves.project_path`."""
+    n = cx.size
+    step = length / n
+    s_out = np.full(px.size, np.nan)
+    n_out = np.full(px.size, np.nan)
+    known = False
+    index = 0
+    total = 0.0
+    last_x, last_y = 0.0, 0.0
+    nan = math.nan
+    for j in range(px.size):
+        if math.isnan(px[j]) or math.isnan(py[j]):
+            continue
+        distance = 1e9
+        if known:
+            moved = math.hypot(px[j] - last_x, py[j] - last_y)
+            reach = int((1.5 * moved + 12.0) / step) + 2
+            if 2 * reach + 1 < n:
+                i, distance = _nearest(
+                    cx, cy, ch, px[j], py[j], nan, index - reach + n, 2 * reach + 1
+                )
+        if distance > 80.0:
+            i, distance = _nearest(cx, cy, ch, px[j], py[j], heading[j], 0, n)
+        # Newton's method on (p − c(s))·t(s) = 0 with the curve as an arc about sample i.
+        ds = 0.0
+        offset = 0.0
+        for _ in range(4):
+            h = ch[i] + ck[i] * ds
+            mid = ch[i] + 0.5 * ck[i] * ds
+            qx = cx[i] + ds * math.cos(mid)
+            qy = cy[i] + ds * math.sin(mid)
+            along = (px[j] - qx) * math.cos(h) + (py[j] - qy) * math.sin(h)
+            offset = -(px[j] - qx) * math.sin(h) + (py[j] - qy) * math.cos(h)
+            ds += along / max(0.2, 1.0 - ck[i] * offset)
+            ds = min(max(ds, -1.5 * step), 1.5 * step)
+        place = i * step + ds
+        if known:
+            change = (place - total) % length
+            if change > 0.5 * length:
+                change -= length
+            total += change
+        else:
+            total = place % length
+            known = True
+        index, last_x, last_y = i, px[j], py[j]
+        s_out[j] = total
+        n_out[j] = offset
+    return s_out, n_out
