@@ -21,8 +21,8 @@ POINTS = np.array(
         (0, 0), (170, 6), (340, 2), (455, -18), (488, -82), (440, -140), (415, -196),
         (452, -252), (540, -268), (640, -250), (722, -262), (748, -322), (706, -372), (600, -392),
         (520, -372), (462, -388), (448, -446), (390, -484), (318, -462), (282, -402), (222, -388),
-        (178, -436), (96, -474), (-40, -462), (-150, -470), (-212, -428), (-204, -356), (-140, -318),
-        (-40, -318), (20, -280), (8, -226), (-70, -208), (-180, -214), (-262, -182), (-284, -100),
+        (178, -436), (96, -474), (-40, -462), (-150, -470), (-212, -428), (-204, -356),
+        (-140, -318), (-40, -318), (20, -280), (8, -226), (-70, -208), (-180, -214), (-262, -182), (-284, -100),
         (-240, -22), (-130, -6),
     ],
     dtype=float,
@@ -35,9 +35,10 @@ NAMES = (
 
 ACTIONS: dict[str, tuple[str, str, bool, str, str | None, str | None]] = {
     "off_throttle_m": ("off the throttle", "distance", True, "where full throttle ends",
-                       "off the throttle {0} before the apex", "off the throttle {0} after the apex"),
+                       "off the throttle {0} before the apex",
+                       "off the throttle {0} after the apex"),
     "coasting_s": ("coasting", "time", False, "neither pedal, before the brake", None, None),
-    "brake_start_m": ("brake start", "distance", True, "where the car begins to slow on the brake",
+    "brake_start_m": ("brake start", "distance", True, "where the brake begins to slow the car",
                       "brakes {0} before the apex", "brakes {0} after the apex"),
     "peak_deceleration_mps2": ("peak deceleration", "acceleration", False,
                                "the hardest slowing", None, None),
@@ -143,7 +144,7 @@ def _corners(road: Json) -> list[Json]:
                 "start_m": a * step,
                 "apex_m": apex * step,
                 "end_m": b * step,
-            }  # fmt: skip
+            }
         )
     return found
 
@@ -249,18 +250,19 @@ def _actions(lap: Json, road: Json, corner: Json) -> dict[str, float | None]:
     side = 1.0 if corner["direction"] == "left" else -1.0
     room = (road["left"] if side > 0 else road["right"])[index] - side * n
     inner = near.start + int(np.argmin(room[near]))
+    outer, out_at = (road["right"] if side > 0 else road["left"])[index], zero + end - start
     steer = side * (lap["steering"] if lap["steering"] is not None else lap["speed"] * 0)[index]
     turn = back(steer > 0.12, zero + (apex - start))
     out: dict[str, float | None] = {
         "brake_start_m": None if brake_start is None else place(brake_start),
-        "peak_deceleration_mps2": float(-firm[near.start - 60 : slow + 1].min()) if braked else None,
+        "peak_deceleration_mps2":
+            float(-firm[near.start - 60 : slow + 1].min()) if braked else None,
         "brake_end_m": place(brake_end) if braked else None,
         "turn_in_m": place(turn) if lap["steering"] is not None else None,
         "minimum_speed_mps": float(v[slow]), "minimum_speed_m": place(slow),
         "apex_m": place(inner), "apex_inside_m": float(room[inner]),
         "exit_speed_mps": float(v[zero + end - start]),
-        "exit_edge_m": float((road["right"] if side > 0 else road["left"])[index][zero + end - start]
-                             + side * n[zero + end - start]),
+        "exit_edge_m": float(outer[out_at] + side * n[out_at]),
         "corner_time_s": float(lap["time"][end % count] - lap["time"][start % count]),
     }  # fmt: skip
     if lap["throttle"] is not None:
@@ -315,7 +317,7 @@ def _say(corner: Json, actions: Json) -> Json:
              "v": [[ahead, "distance"], [brake["spread"] or 0.0, "offset"]]}
         )  # fmt: skip
     instructions.append(
-        {"t": "Slowest at {0}, and no slower: the best exit here came with {1} at the corner's end.",
+        {"t": "Slowest at {0}, and no slower: the best exit here came with {1} at the end.",
          "v": [[actions["minimum_speed_mps"]["median"], "speed"],
                [actions["exit_speed_mps"]["median"], "speed"]]}
     )  # fmt: skip
@@ -330,7 +332,7 @@ def _say(corner: Json, actions: Json) -> Json:
         )  # fmt: skip
     return {
         "title": {"t": f"Corner {corner['id']}{name}", "v": []},
-        "why": {"t": "A " + corner["direction"] + "-hander onto {0} of road before the next corner.",
+        "why": {"t": f"A {corner['direction']}-hander onto {{0}} of road before the next corner.",
                 "v": [[corner["straight_m"], "distance"]]},
         "instructions": instructions,
         "spread_note": {"t": "The brake start moves by {0} from lap to lap; a practised driver "

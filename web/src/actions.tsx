@@ -28,7 +28,7 @@ function valueText(desk: Desk, corner: Corner, words: ActionWords, value: number
 }
 
 function spreadText(desk: Desk, words: ActionWords, spread: number | null): string {
-  return spread === null ? "–" : `± ${spreadWords(spread, words.quantity, desk.system)}`;
+  return spread === null ? "–" : `±\u00a0${spreadWords(spread, words.quantity, desk.system)}`;
 }
 
 function floorText(desk: Desk, words: ActionWords, floor: number | null): string {

@@ -123,7 +123,7 @@ function note(
   const action = valued ? frame.corner.actions[valued] : place;
   const quantity = valued ? (view.words.actions[valued]?.quantity ?? "") : words.quantity;
   const parts: string[] = [];
-  if (action?.spread != null && action.n > 2) parts.push(`± ${spreadWords(action.spread, quantity, system)}`);
+  if (action?.spread != null && action.n > 2) parts.push(`±\u00a0${spreadWords(action.spread, quantity, system)}`);
   const value = valued ? cornerLap(view, frame.corner.id, desk.against)?.actions[valued] : other;
   if (desk.against !== null && value !== null && value !== undefined && !frame.narrow) {
     const written = valued

@@ -39,7 +39,7 @@ export function write(
   system: UnitSystem,
   decimals?: number,
 ): string {
-  if (value === null || value === undefined || Number.isNaN(value)) return "–";
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
   const text = bare(value, quantity, system, decimals);
   const { unit } = ruleOf(quantity, system);
   if (!unit || quantity === "lap_time") return text;

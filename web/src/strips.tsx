@@ -70,7 +70,7 @@ export function layoutStrips(desk: Desk, frame: Frame, list: number[], top: numb
   const strips: Strip[] = [];
   let y = top;
   const add = (strip: Omit<Strip, "top" | "bottom" | "y">, height: number, range: [number, number]) => {
-    const from = y + TITLE_ROW;
+    const from = y + TITLE_ROW + (frame.narrow ? 6 : 0);
     const to = from + (strip.lacking ? LACKING : height);
     const [low, high] = range;
     strips.push({ ...strip, top: from, bottom: to, y: (v) => to - ((v - low) / (high - low)) * (to - from) });
@@ -127,7 +127,7 @@ export function StripPicture({ desk, frame, list, strip }: StripProps) {
   const title = strip.channel && unit ? `${strip.title}, ${unit}` : strip.title;
   return (
     <g class="strip" data-strip={strip.key}>
-      <text class="striptitle" x={frame.narrow ? 0 : frame.left} y={strip.top - 5}>
+      <text class="striptitle" x={frame.narrow ? 0 : frame.left} y={strip.top - (frame.narrow ? 11 : 5)}>
         {title}
       </text>
       {strip.lacking ? (
@@ -235,11 +235,13 @@ function radii(desk: Desk, frame: Frame, list: number[], strip: Strip): { x: num
       return size > 1 / 400 && size >= Math.abs(k[j - 1] ?? Infinity) && size > Math.abs(k[j + 1] ?? Infinity);
     })
     .sort((a, b) => Math.abs(b.v) - Math.abs(a.v));
+  const titleEnd = (frame.narrow ? 0 : frame.left) + textWidth(strip.title, 12, 600);
   const kept: { x: number; y: number; text: string; from: number; to: number }[] = [];
   for (const { v, j } of peaks) {
     const text = `radius ${write(1 / Math.abs(v), "distance", desk.system)}`;
     const half = textWidth(text, 12) / 2 + 6;
     const x = Math.min(Math.max(frame.left + (list[j]! * step - frame.from) * scaleOf(frame), frame.left + half), frame.right - half);
+    if (v < 0 && strip.y(0) - strip.top < TITLE_ROW && x - half < titleEnd) continue;
     if (kept.some((other) => x - half < other.to && other.from < x + half)) continue;
     kept.push({ x, y: v > 0 ? strip.y(0) + 15 : strip.y(0) - 6, text, from: x - half, to: x + half });
   }

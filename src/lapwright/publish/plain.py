@@ -127,7 +127,7 @@ def _spread(spread: float | None, quantity: str, system: View) -> str:
     if spread is None:
         return ""
     fine = "offset" if quantity == "distance" else quantity
-    return "± " + write_value(spread, fine, system)
+    return "±\u00a0" + write_value(spread, fine, system)
 
 
 def _texts(title: str, texts: list[str]) -> Markup:

@@ -5,6 +5,7 @@ The page renders by the same rule (``web/src/sentences.ts``); a test holds the t
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from decimal import ROUND_HALF_UP, Decimal
@@ -37,9 +38,10 @@ def write_value(
 ) -> str:
     """Write an SI value of a quantity in a system of units, unit included.
 
-    A quantity that the system does not name is written as it is; None is a dash.
+    A quantity that the system does not name is written as it is; None and what is not
+    finite are a dash.
     """
-    if value is None:
+    if value is None or not math.isfinite(value):
         return "–"
     rule = system["quantities"].get(quantity) or {"unit": "", "factor": 1.0, "decimals": 2}
     places = rule["decimals"] if decimals is None else decimals
