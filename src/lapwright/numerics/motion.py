@@ -15,13 +15,28 @@ from numpy.typing import NDArray
 
 from lapwright.errors import NoAnswerError
 from lapwright.numerics import motion_kernels as mk
+from lapwright.numerics.dead_reckoning import close_dead_reckoning, with_drift
 from lapwright.numerics.motion_chunks import Measurements, Noise, Smoothed, smooth
-from lapwright.numerics.motion_grid import Binned, Grid, bin_series, choose_grid, refine
+from lapwright.numerics.motion_grid import Binned, Grid, bin_series, choose_grid, drop_held, refine
 from lapwright.numerics.motion_noise import fit_noise, guess_noise, pick_stretches
-from lapwright.numerics.motion_sources import Verdict, judge_sources, turn_back
+from lapwright.numerics.motion_sources import (
+    SMALLEST_ANGLE,
+    Verdict,
+    judge_sources,
+    judge_standing,
+    turn_back,
+)
 from lapwright.numerics.series import Bridge, Correction, Motion, Series
+from lapwright.numerics.sideslip import find_sideslip
 
-__all__ = ["Bridge", "Correction", "Motion", "Series", "estimate_motion"]
+__all__ = [
+    "Bridge",
+    "Correction",
+    "Motion",
+    "Series",
+    "close_dead_reckoning",
+    "estimate_motion",
+]
 
 Array = NDArray[np.float64]
 
@@ -35,14 +50,13 @@ ROWS = {
     "acceleration_left": mk.AT_LEFT,
     "heading": mk.AT_DIRECTION,
 }
-#: Below this speed (m/s) the direction of the velocity says nothing about sideslip.
-SLIP_FROM = 3.0
+SLIP_SOURCES = ("velocity_forward", "velocity_left", "heading")
 #: Without position the car's heading stands for the path's: sideslip is its error (rad).
 SLIP_SD = 0.03
 #: A gap in the positions longer than this (s) and than five steps is a bridge.
 GAP_S, GAP_STEPS = 0.3, 5.0
 #: A given position scatter this much larger than the one found is a slow drift.
-DRIFT_FACTOR = 1.5
+DRIFT_FACTOR = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +64,7 @@ class _Input:
     """Sources after choice: what goes into the filter, what is kept for sideslip."""
 
     series: dict[str, Series]
+    slip: dict[str, Series]
     not_used: dict[str, str]
     has_place: bool
 
@@ -90,7 +105,13 @@ def estimate_motion(series: Mapping[str, Series], *, rate_hz: float | None = Non
     noise = fit_noise(pick_stretches(measurements), guess_noise(measurements), known)
     noise, drift = _split_drift(noise, chosen, binned)
     smoothed = smooth(measurements, noise)
-    return _compose(chosen, verdict, measurements, grid, parts, noise, drift, smoothed)
+    motion = _compose(chosen, verdict, measurements, grid, parts, noise, drift, smoothed)
+    if chosen.has_place:
+        return motion
+    if "heading" in chosen.series:
+        return with_drift(motion, 0.0)
+    rest = verdict.corrections.get("yaw_rate")
+    return with_drift(motion) if rest is None else with_drift(motion, rest.offset_sd)
 
 
 def _choose(series: Mapping[str, Series]) -> _Input:
@@ -100,6 +121,8 @@ def _choose(series: Mapping[str, Series]) -> _Input:
     use = {name: given[name] for name in ROWS if name in given}
     _choose_speed(given, use, not_used)
     has_place = "x" in use and "y" in use
+    if has_place:
+        use["x"], use["y"] = drop_held(use["x"], use["y"])
     if not has_place:
         for name in ("x", "y"):
             if use.pop(name, None) is not None:
@@ -115,7 +138,8 @@ def _choose(series: Mapping[str, Series]) -> _Input:
         heading = use["heading"]
         good = np.isfinite(heading.values)
         use["heading"] = Series(heading.time[good], np.unwrap(heading.values[good]), heading.sd)
-    return _Input(use, not_used, has_place)
+    slip = {n: s for n, s in given.items() if n in SLIP_SOURCES}
+    return _Input(use, slip, not_used, has_place)
 
 
 def _choose_speed(
@@ -158,6 +182,7 @@ def _judge(raw: Measurements, chosen: _Input) -> Verdict:
     names = set(chosen.series)
     base: tuple[int, ...]
     if not chosen.has_place:
+        verdict = judge_standing(raw)
         base = (mk.AT_SPEED, mk.AT_YAW_RATE, mk.AT_DIRECTION)
     elif "speed" in names:
         verdict = _judge_against(raw, (mk.AT_X, mk.AT_Y), ("speed",))
@@ -201,8 +226,6 @@ def _corrected(raw: Measurements, verdict: Verdict) -> Measurements:
 
 
 def _turned(verdict: Verdict) -> bool:
-    from lapwright.numerics.motion_sources import SMALLEST_ANGLE
-
     if verdict.angle is None or verdict.angle_sd is None:
         return False
     return abs(verdict.angle) >= max(float(SMALLEST_ANGLE), 3.0 * verdict.angle_sd)
@@ -275,6 +298,7 @@ def _compose(
         acceleration_left_sd=np.sqrt(np.maximum(left_var, 0.0)),
         yaw_rate_sd=np.sqrt(np.maximum(turn_var, 0.0)),
         curvature_sd=np.sqrt(var[5]),
+        sideslip=find_sideslip(chosen.slip, time, direction, v),
         corrections=verdict.corrections,
         mounting_angle=verdict.angle,
         mounting_angle_sd=verdict.angle_sd,

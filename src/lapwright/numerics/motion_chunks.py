@@ -21,7 +21,7 @@ T = TypeVar("T")
 R = TypeVar("R")
 
 GATE = 6.0
-PATIENCE_S = 1.5
+PATIENCE_S = 0.4
 RESET_VARIANCE = 200.0**2
 #: Time constant in s of what an accelerometer reads beside the path's acceleration.
 OFFSET_TIME = 2.0

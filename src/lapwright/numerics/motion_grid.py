@@ -16,6 +16,8 @@ Array = NDArray[np.float64]
 FASTEST_HZ = 100.0
 #: A coarser grid would bend the path too much within a step.
 SLOWEST_HZ = 10.0
+#: A car that leaves equal positions faster than this on average (m/s) did not stand.
+STANDING = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,3 +111,30 @@ def refine(grid: Grid) -> tuple[Grid, int]:
     """Grid fine enough to integrate on, and how many of its steps make one of the given."""
     parts = max(int(np.ceil(SLOWEST_HZ * grid.step - 1e-6)), 1)
     return Grid(grid.start, grid.step / parts, (grid.count - 1) * parts + 1), parts
+
+
+def drop_held(x: Series, y: Series) -> tuple[Series, Series]:
+    """Blank repeated positions of a moving car.
+
+    A slow receiver in a fast file holds its last position, and a frozen one does so for
+    seconds: the first of equal positions counts, the others do not, unless the car stood.
+    """
+    if x.time.size != y.time.size or not np.array_equal(x.time, y.time):
+        return x, y
+    known = np.flatnonzero(np.isfinite(x.values) & np.isfinite(y.values))
+    px, py, time = x.values[known], y.values[known], x.time[known]
+    same = (np.diff(px) == 0.0) & (np.diff(py) == 0.0)
+    if not same.any():
+        return x, y
+    # for each sample the next one that differs, and the first of its equals
+    start = np.concatenate([[True], ~same])
+    run = np.cumsum(start) - 1
+    firsts = np.flatnonzero(start)
+    after = np.append(firsts[1:], known.size - 1)
+    far = np.hypot(px[after] - px[firsts], py[after] - py[firsts])
+    moved = far > STANDING * np.maximum(time[after] - time[firsts], 1e-9)
+    held = known[~start & moved[run]]
+    values = [s.values.copy() for s in (x, y)]
+    for v in values:
+        v[held] = np.nan
+    return Series(x.time, values[0], x.sd), Series(y.time, values[1], y.sd)

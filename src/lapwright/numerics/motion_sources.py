@@ -27,6 +27,8 @@ SPEED_SLOPES = (0.9, 1.1)
 LOWEST_CORRELATION = 0.8
 #: A rotated mounting is corrected above this angle.
 SMALLEST_ANGLE = np.radians(1.0)
+#: A car that stands (m/s), for long enough in all (s).
+STILL, STILL_S = 0.1, 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +129,17 @@ def judge_sources(stretches: list[tuple[Measurements, Array]], names: Collection
             blocks[6], blocks[7], path_a, path_n, corrections, not_used
         )
     return Verdict(corrections, not_used, angle, angle_sd)
+
+
+def judge_standing(m: Measurements) -> Verdict:
+    """Offset of the yaw rate where the car stands, for want of positions."""
+    still = m.values[mk.AT_SPEED] < STILL
+    turn = m.values[mk.AT_YAW_RATE][still & np.isfinite(m.values[mk.AT_YAW_RATE])]
+    if turn.size * m.step < STILL_S:
+        return Verdict()
+    pieces = np.array([p.mean() for p in np.array_split(turn, 10)])
+    sd = max(float(pieces.std() / 3.0), 1e-4)
+    return Verdict({"yaw_rate": Correction(float(np.median(turn)), sd)})
 
 
 def _blocks(m: Measurements, state: Array) -> Array:
