@@ -9,7 +9,7 @@ from lapwright.demo.road import Circuit, Landmark, Span, quillbeck
 from lapwright.demo.scenario import Written, coach_session, write_demo
 from lapwright.demo.sensors import Sensors
 from lapwright.demo.session import LapTruth, Log, Session, Survey, Truth, make_session
-from lapwright.demo.truth import CornerTruth, FaultCost
+from lapwright.demo.truth import CornerTruth, FaultCost, zones
 from lapwright.demo.writing import Paths, Style
 
 __all__ = [
@@ -40,4 +40,5 @@ __all__ = [
     "make_session",
     "quillbeck",
     "write_demo",
+    "zones",
 ]
