@@ -78,11 +78,12 @@ def choose_grid(
     rate = min(rates[finest], FASTEST_HZ) if rate_hz is None else rate_hz
     step = 1.0 / rate
     if abs(rates[finest] * step - 1.0) < 0.02:
-        step = _true_step(series[finest].time, 1.0 / rates[finest])
+        known = np.isfinite(series[finest].values)
+        step = _true_step(series[finest].time[known], 1.0 / rates[finest])
     ends = [series[name].time[np.isfinite(series[name].values)][[0, -1]] for name in anchors]
     first, last = min(e[0] for e in ends), max(e[1] for e in ends)
     # grid times fall on the finest source's stamps, so that offsets stay small
-    lead = series[finest].time[0]
+    lead = series[finest].time[np.isfinite(series[finest].values)][0]
     start = lead + step * np.ceil((first - lead) / step - 1e-6)
     return Grid(float(start), float(step), max(int(np.floor((last - start) / step + 1e-6)) + 1, 2))
 
@@ -133,6 +134,8 @@ def drop_held(x: Series, y: Series) -> tuple[Series, Series]:
     after = np.append(firsts[1:], known.size - 1)
     far = np.hypot(px[after] - px[firsts], py[after] - py[firsts])
     moved = far > STANDING * np.maximum(time[after] - time[firsts], 1e-9)
+    if moved.size > 1:
+        moved[-1] = moved[-2]  # nothing follows the last run
     held = known[~start & moved[run]]
     values = [s.values.copy() for s in (x, y)]
     for v in values:

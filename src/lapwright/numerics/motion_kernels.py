@@ -36,7 +36,7 @@ SUMS = SOURCES + 3
 SLOW = 6.0
 #: Below this speed (m/s) the curvature fades, within a second at rest.
 CRAWL = 3.0
-#: Density of the direction at rest, rad^2/s.
+#: Largest density of the direction's own disturbance, rad^2/s, at half that speed.
 CRAWL_TURN = 0.1
 
 
@@ -315,8 +315,9 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             _push(p, f[16], f[17], f[18], 1.0, 0, 1, 2, 5, qc)
             p[6, 6] += variance[SOURCES]
             p[7, 7] += variance[SOURCES + 1]
-            # at a crawl a car turns, and is set straight, as a curvature cannot tell
-            p[2, 2] += CRAWL_TURN * dt * max(0.0, 1.0 - abs(m[3]) / CRAWL)
+            # at a crawl a car turns as no curvature can tell; at rest it does not
+            crawl = min(abs(m[3]) / CRAWL, 1.0)
+            p[2, 2] += CRAWL_TURN * dt * 4.0 * crawl * (1.0 - crawl)
             if lost > patience:
                 # the place is new, and what was dead-reckoned since may be wrong
                 p[0, 0] += reset_variance
