@@ -294,4 +294,3 @@ def _turned(curve: ClosedCurve) -> Array:
 
 def _chord_heading(x: Array, y: Array) -> Array:
     return np.arctan2(np.roll(y, -1) - np.roll(y, 1), np.roll(x, -1) - np.roll(x, 1))
-

@@ -130,13 +130,14 @@ def points_at(curve: ClosedCurve, s: ArrayLike, n: ArrayLike = 0.0) -> tuple[Arr
     cx, cy = (
         CubicSpline(grid, np.append(p, p[0]), bc_type="periodic")(place) for p in (curve.x, curve.y)
     )
-    return cx - np.sin(head) * n, cy + np.cos(head) * n
+    return np.asarray(cx - np.sin(head) * n), np.asarray(cy + np.cos(head) * n)
 
 
 def at_places(length_m: float, values: Array, s: ArrayLike) -> Array:
     """Linear interpolation of values at equal steps on a closed curve, s in any lap."""
     grid = np.arange(values.size + 1) * (length_m / values.size)
-    return np.interp(np.mod(np.asarray(s, float), length_m), grid, np.append(values, values[0]))
+    place = np.mod(np.asarray(s, float), length_m)
+    return np.asarray(np.interp(place, grid, np.append(values, values[0])))
 
 
 def total_turn(curve: ClosedCurve) -> int:
