@@ -2,7 +2,7 @@
 import { useRef } from "preact/hooks";
 import { fromApex, lapName, lapOf, lengthOf, useCursor, type Desk } from "./desk";
 import type { Frame } from "./frame";
-import type { RibbonLayout } from "./ribbon";
+import type { RibbonLayout } from "./ribbon-layout";
 import { at, near, timeAt } from "./places";
 import { bare, ruleOf, write } from "./sentences";
 import type { Strip } from "./strips";

@@ -51,10 +51,15 @@ export function makeFlags(desk: Desk, frame: Frame): Flag[] {
     const lines = breakLines(draft.title, TITLE, weight, widest);
     const notes = draft.note ? breakLines(draft.note, NOTE, 400, widest) : [];
     const widths = [...lines.map((l) => textWidth(l, TITLE, weight)), ...notes.map((l) => textWidth(l, NOTE))];
-    return { ...draft, lines, notes, x: frame.x(draft.place), width: Math.max(...widths) + 8 };
+    return { ...draft, lines, notes, x: frame.x(draft.place), width: Math.max(...widths) + 8, wants: wants(draft) };
   });
   const placed = placeFlags(shaped, frame.left - (frame.narrow ? 26 : 60), frame.right + 4);
   return shaped.map((flag, i) => ({ ...flag, ...placed[i]! }));
+}
+
+/** A thing beside the road is named on its own side. */
+function wants({ off }: Draft): "above" | "below" | null {
+  return off === null ? null : off > 0 ? "above" : "below";
 }
 
 function actions(desk: Desk, frame: Frame): Draft[] {

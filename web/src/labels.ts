@@ -61,6 +61,8 @@ export interface Placed {
 interface Flag {
   x: number;
   width: number;
+  /** The side on which it would rather stand. */
+  wants?: Side | null;
 }
 
 const GAP = 10;
@@ -139,7 +141,8 @@ export function placeFlags(flags: readonly Flag[], left: number, right: number):
     [side(every.filter((i) => !below[i])), side(every.filter((i) => below[i]))] as const;
   const costOf = (below: boolean[]) => {
     const [a, b] = plansOf(below);
-    return a.cost + b.cost + (below.filter(Boolean).length * 2 > flags.length ? 0.3 : 0);
+    const unwanted = flags.filter((flag, i) => flag.wants && (flag.wants === "below") !== below[i]).length;
+    return a.cost + b.cost + 0.6 * unwanted + (below.filter(Boolean).length * 2 > flags.length ? 0.3 : 0);
   };
   let best = flags.map((flag) => flag.x + flag.width > right);
   let lowest = costOf(best);

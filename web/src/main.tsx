@@ -1,6 +1,6 @@
 // Reads the guide out of its page and draws it in place of the plain form.
 import { render } from "preact";
-import { useCallback, useEffect, useMemo, useState } from "preact/hooks";
+import { useCallback, useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { Bar } from "./bar";
 import { cursor, DeskContext, moveCursor, type Choice, type Desk } from "./desk";
 import { Opening } from "./opening";
@@ -51,22 +51,25 @@ function Page({ view }: { view: View }) {
   // The same nodes each time: a sheet draws itself again only when the desk changes.
   const sheets = useMemo(() => corners.map((corner) => <Sheet key={corner.id} corner={corner} />), [corners]);
   const [current, setCurrent] = useState(-1);
+  // Keys may come faster than the page is drawn: they count from here, not from what is drawn.
+  const latest = useRef(-1);
+  const settle = useCallback((index: number) => setCurrent((latest.current = index)), []);
   const go = useCallback(
     (index: number) => {
       const corner = corners[Math.max(-1, Math.min(index, corners.length - 1))];
       const section = document.getElementById(corner ? sheetId(corner) : "top");
       section?.scrollIntoView();
       section?.querySelector<HTMLElement>("h1, h2")?.focus({ preventScroll: true });
-      setCurrent(corner ? corners.indexOf(corner) : -1);
+      settle(corner ? corners.indexOf(corner) : -1);
     },
-    [corners],
+    [corners, settle],
   );
   useEffect(() => {
-    const seen = () => setCurrent(sheetInView(corners.length));
+    const seen = () => settle(sheetInView(corners.length));
     addEventListener("scroll", seen, { passive: true });
     return () => removeEventListener("scroll", seen);
-  }, [corners]);
-  useKeys(view, current, go);
+  }, [corners, settle]);
+  useKeys(view, latest, go);
   return (
     <DeskContext.Provider value={desk}>
       <Hatches />
@@ -95,16 +98,16 @@ function sheetInView(count: number): number {
   return current;
 }
 
-function useKeys(view: View, current: number, go: (index: number) => void): void {
+function useKeys(view: View, current: { current: number }, go: (index: number) => void): void {
   useEffect(() => {
     const press = (event: KeyboardEvent) => {
       const target = event.target as HTMLElement;
       if (event.ctrlKey || event.metaKey || event.altKey || /^(SELECT|INPUT|TEXTAREA)$/.test(target.tagName)) return;
-      if (event.key === "j") go(current + 1);
-      else if (event.key === "k") go(current - 1);
+      if (event.key === "j") go(current.current + 1);
+      else if (event.key === "k") go(current.current - 1);
       else if (event.key === "ArrowLeft" || event.key === "ArrowRight") {
         const sign = event.key === "ArrowLeft" ? -1 : 1;
-        const apex = view.guide.corners[Math.max(current, 0)]?.apex_m ?? 0;
+        const apex = view.guide.corners[Math.max(current.current, 0)]?.apex_m ?? 0;
         const place = cursor();
         moveCursor(place === null ? apex : place + sign * (event.shiftKey ? 10 : 1));
         event.preventDefault();
