@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from lapwright.publish.html import render_html
-from lapwright.publish.sentences import write_text
+from lapwright.guide.sentences import write_text
 
 HOSTILE = "<img src=x onerror=document.title='owned'>"
 

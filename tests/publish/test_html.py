@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from lapwright.publish.html import render_html
-from lapwright.publish.sentences import chosen_system, write_text
+from lapwright.guide.sentences import chosen_system, write_text
 
 HOSTILE = "</script><img src=x onerror=alert(1)>&\u2028\"'"
 

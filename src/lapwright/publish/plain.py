@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from typing import Any
 
-from lapwright.publish.sentences import chosen_system, write_text, write_value
+from lapwright.guide.sentences import chosen_system, write_text, write_value
 
 View = Mapping[str, Any]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lapwright.publish.sentences import round_fixed, write_lap_time, write_text, write_value
+from lapwright.guide.sentences import round_fixed, write_lap_time, write_text, write_value
 
 METRIC = {
     "quantities": {

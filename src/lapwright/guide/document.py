@@ -1,0 +1,122 @@
+"""What the guide is composed from: the findings, and sentences with values in them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from lapwright.driving.passes import CornerPass, CornerSummary
+from lapwright.model.circuit import Circuit
+from lapwright.model.lap import Lap
+from lapwright.model.recording import Recording
+
+#: A value in SI units, its quantity, and the decimals where the quantity's own are not right.
+Value = tuple[float | None, str] | tuple[float | None, str, int]
+
+_HOLE: Final = re.compile(r"\{(?=\d+\})")
+_WORD_JOINER: Final = "\u2060"  # has no width: a name looks as it was written
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A sentence with holes ``{0}``, ``{1}`` … and the values that fill them.
+
+    Parameters
+    ----------
+    template
+        The sentence. Names from files go in through `quote_name`.
+    values
+        ``(value, quantity)`` or ``(value, quantity, decimals)``, values in SI units.
+    """
+
+    template: str
+    values: tuple[Value, ...] = ()
+
+    def as_view(self) -> dict[str, Any]:
+        """Return the sentence as the page takes it."""
+        return {"t": self.template, "v": [list(value) for value in self.values]}
+
+
+def quote_name(name: str) -> str:
+    """Make a name from a file safe inside a template: what looks like a hole is none.
+
+    Examples
+    --------
+    >>> quote_name("Weir")
+    'Weir'
+    >>> quote_name("{0}") == "{0}"
+    False
+    """
+    return _HOLE.sub("{" + _WORD_JOINER, name)
+
+
+def join_texts(texts: tuple[Text, ...] | list[Text], between: str = " ") -> Text:
+    """Put sentences one after another; the holes are numbered anew."""
+    parts: list[str] = []
+    values: list[Value] = []
+    for text in texts:
+        parts.append(_shift_holes(text.template, len(values)))
+        values.extend(text.values)
+    return Text(between.join(parts), tuple(values))
+
+
+def _shift_holes(template: str, by: int) -> str:
+    return re.sub(r"\{(\d+)\}", lambda hole: f"{{{int(hole[1]) + by}}}", template)
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """Who drove what, when and in what conditions; None where nobody said."""
+
+    drivers: tuple[str, ...] = ()
+    car: str | None = None
+    date: str | None = None
+    conditions: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """Everything that the first guide says, as records; composing it works nothing out anew.
+
+    Parameters
+    ----------
+    version
+        Version of the program.
+    inputs
+        ``(file name, sha256)`` of every file read.
+    recordings, circuit, laps, passes
+        As read and built; passes of the laps that count.
+    summaries
+        By corner id.
+    chosen_lap, compare_lap
+        Ids of the lap that the guide follows and of the lap that it is held against.
+    rate_hz
+        Rate of the channel that places the car.
+    delays
+        Seconds by canonical channel name, where they were estimated; other channels
+        keep the delay that their recording states.
+    missing
+        What is missing for which result.
+    start_note
+        How the start line was chosen.
+    own_best_corners_s
+        Sum of the best time of every corner and straight, in s.
+    """
+
+    version: str
+    inputs: tuple[tuple[str, str], ...]
+    recordings: tuple[Recording, ...]
+    circuit: Circuit
+    laps: tuple[Lap, ...]
+    passes: tuple[CornerPass, ...]
+    summaries: Mapping[str, CornerSummary]
+    chosen_lap: str
+    compare_lap: str | None = None
+    rate_hz: float = float("nan")
+    delays: Mapping[str, float] = field(default_factory=dict)
+    missing: tuple[Text, ...] = ()
+    session: Session = field(default_factory=Session)
+    start_note: Text | None = None
+    own_best_corners_s: float | None = None
