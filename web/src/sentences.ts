@@ -1,4 +1,4 @@
-// Sentences with values in them. The same rule as lapwright/publish/sentences.py.
+// Sentences with values in them. The same rule as lapwright/guide/sentences.py.
 import type { Sentence, UnitRule, UnitSystem } from "./view";
 
 const NO_BREAK_SPACE = "\u00a0";
