@@ -26,8 +26,8 @@ OFF_USED_ROAD_M = 12.0
 STANDING_MPS = 1.0
 STANDING_S = 3.0
 SLOW_FACTOR = 1.15
-#: Both ends of a lap carry this much of the neighbours, so that the line can be interpolated.
-MARGIN_S = 0.5
+#: Both ends of a lap carry this much of the neighbours: a corner may span the line, s.
+MARGIN_S = 12.0
 
 
 @dataclass(frozen=True, slots=True)

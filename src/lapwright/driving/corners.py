@@ -1,0 +1,190 @@
+"""Corners: where the road and the driven speed ask for cornering force."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapwright.driving.grid import RoadGrid
+from lapwright.model.circuit import Circuit, Corner
+from lapwright.numerics.curves import smooth_closed
+from lapwright.numerics.events import find_runs
+
+Array = NDArray[np.float64]
+
+#: Cornering begins above this share of the highest lateral acceleration driven …
+ENTER_SHARE, LEAVE_SHARE = 0.28, 0.14
+#: … but not outside these bounds, m/s².
+ENTER_BOUNDS = (1.0, 3.5)
+#: A bend that turns the car by less than this is a kink in a straight, rad.
+SMALLEST_TURN = 0.14
+#: Two bends the same way closer than this, with the road still turning, are one corner, m.
+SAME_CORNER_M = 40.0
+#: Speed that has to come off before a corner for its entry to count as slowed, share.
+SLOWED = 0.015
+
+
+@dataclass(frozen=True, slots=True)
+class _Bend:
+    """A stretch of the road in samples, ``end`` may pass the last one."""
+
+    start: int
+    end: int
+    sign: int
+
+
+def find_corners(circuit: Circuit, grid: RoadGrid) -> tuple[Corner, ...]:
+    """Find the corners of a circuit from its shape and the laps driven.
+
+    A corner begins where the driver starts to slow for it (or where it begins to turn,
+    if he does not) and ends where the cornering force is gone. Corners are numbered from
+    the start line; those without a stretch of full power between them share a complex.
+
+    Returns
+    -------
+    Empty without a lap.
+    """
+    if not grid.laps:
+        return ()
+    size, step = circuit.s.size, circuit.step_m
+    speed = np.median(grid.speed, axis=0)
+    bend = smooth_closed(np.median(grid.curvature, axis=0), circuit.length_m, 30.0)
+    lateral = speed**2 * bend
+    bends = _merge(_find_bends(lateral), bend, step, size)
+    bends = [b for b in bends if _turn(bend, b, step) > SMALLEST_TURN]
+    bends.sort(key=lambda b: _apex(bend, b, size))
+    apexes = [_apex(bend, b, size) for b in bends]
+    starts = [_entry(speed, b, bends[i - 1], size, wrap=i == 0) for i, b in enumerate(bends)]
+    corners = [
+        Corner(
+            id=str(i + 1),
+            name="",
+            direction="left" if b.sign > 0 else "right",
+            start_m=float(circuit.s[start % size]),
+            apex_m=float(circuit.s[apex]),
+            end_m=float(circuit.s[b.end % size]),
+        )
+        for i, (b, apex, start) in enumerate(zip(bends, apexes, starts, strict=True))
+    ]
+    return _name_complexes(corners, grid, circuit)
+
+
+def ahead(circuit_length_m: float, from_m: float, to_m: float) -> float:
+    """Distance from one place forwards to another on a closed road, m."""
+    return (to_m - from_m) % circuit_length_m
+
+
+def _find_bends(lateral: Array) -> list[_Bend]:
+    top = float(np.quantile(np.abs(lateral), 0.98))
+    enter = float(np.clip(ENTER_SHARE * top, *ENTER_BOUNDS))
+    leave = enter * LEAVE_SHARE / ENTER_SHARE
+    size = lateral.size
+    calm = int(np.argmin(np.abs(lateral)))  # begin on a straight, so that no bend is cut in two
+    out = []
+    for sign in (1, -1):
+        turned = np.roll(sign * lateral, -calm)
+        for a, b in find_runs(turned, enter, leave):
+            out.append(_Bend(a + calm, b + calm, sign))
+    return [
+        _Bend(b.start % size, b.start % size + b.end - b.start, b.sign)
+        for b in sorted(out, key=lambda b: b.start)
+    ]
+
+
+def _merge(bends: list[_Bend], bend: Array, step: float, size: int) -> list[_Bend]:
+    """Join bends the same way that follow each other closely or between which the road turns on."""
+    out: list[_Bend] = []
+    for b in sorted(bends, key=lambda b: b.start):
+        last = out[-1] if out else None
+        gap = (b.start - last.end) * step if last else np.inf
+        if last and last.sign == b.sign and gap < SAME_CORNER_M:
+            between = b.sign * bend[np.arange(last.end, max(b.start, last.end + 1)) % size]
+            peak = min(_peak(bend, last, size), _peak(bend, b, size))
+            if between.min() > 0.25 * peak or gap < 0.4 * SAME_CORNER_M:
+                out[-1] = _Bend(last.start, b.end, b.sign)
+                continue
+        out.append(b)
+    return out
+
+
+def _samples(b: _Bend, size: int) -> NDArray[np.int64]:
+    return np.arange(b.start, b.end + 1) % size
+
+
+def _peak(bend: Array, b: _Bend, size: int) -> float:
+    return float((b.sign * bend[_samples(b, size)]).max())
+
+
+def _turn(bend: Array, b: _Bend, step: float) -> float:
+    return float(np.abs(bend[_samples(b, bend.size)].sum()) * step)
+
+
+def _apex(bend: Array, b: _Bend, size: int) -> int:
+    """Sample of the sharpest place: the middle of what exceeds nine tenths of the peak."""
+    samples = _samples(b, size)
+    curve = b.sign * bend[samples]
+    sharp = np.flatnonzero(curve > 0.9 * curve.max())
+    return int(samples[sharp[sharp.size // 2]])
+
+
+def _entry(speed: Array, b: _Bend, before: _Bend, size: int, *, wrap: bool) -> int:
+    """Sample at which the driver begins to slow: the fastest place since the bend before."""
+    back = before.end - (size if wrap else 0)
+    back = max(back, b.start - size // 2)
+    if back >= b.start:
+        return b.start
+    inside = speed[np.arange(b.start, b.end + 1) % size].min()
+    way = speed[np.arange(back, b.start + 1) % size]
+    fastest = int(back + way.size - 1 - np.argmax(way[::-1]))
+    slowed = way.max() > (1 + SLOWED) * inside
+    return max(back, fastest - 2) if slowed else b.start
+
+
+def _name_complexes(corners: list[Corner], grid: RoadGrid, circuit: Circuit) -> tuple[Corner, ...]:
+    if len(corners) < 2:
+        return tuple(corners)
+    linked = [
+        not _full_power_between(corners[i], corners[(i + 1) % len(corners)], grid, circuit)
+        for i in range(len(corners))
+    ]
+    names: list[str | None] = [None] * len(corners)
+    i = 0
+    while i < len(corners):
+        j = i
+        while j + 1 < len(corners) and linked[j]:
+            j += 1
+        if j > i:
+            for k in range(i, j + 1):
+                names[k] = f"{corners[i].id}–{corners[j].id}"
+        i = j + 1
+    return tuple(replace(c, complex=n) for c, n in zip(corners, names, strict=True))
+
+
+def _full_power_between(one: Corner, two: Corner, grid: RoadGrid, circuit: Circuit) -> bool:
+    """Whether at least half of the laps are at full throttle for half a second between apexes."""
+    length = circuit.length_m
+    votes = [_full_in_lap(lap_index, one, two, grid, length) for lap_index in range(len(grid.laps))]
+    return float(np.mean(votes)) >= 0.5
+
+
+def _full_in_lap(i: int, one: Corner, two: Corner, grid: RoadGrid, length: float) -> bool:
+    lap = grid.laps[i]
+    track, throttle = lap.track, lap.traces.get("throttle")
+    if track is None:
+        return True
+    gap = ahead(length, one.apex_m, two.apex_m)
+    if throttle is None:
+        s = (track.s - one.apex_m) % length
+        v = track.speed[s <= gap]
+        return bool(v.size > 2 and v.max() > 1.08 * max(v[0], 1.0))
+    place = (np.interp(throttle.time, track.time, track.s) - one.apex_m) % length
+    full = (throttle.values >= 0.97) & (place <= gap)
+    return bool(full.sum() * np.median(np.diff(throttle.time)) >= 0.5)
+
+
+def keep_corners(old: Sequence[Corner], new: Sequence[Corner]) -> tuple[Corner, ...]:
+    """Return the corners kept with the circuit where there are some, else those found."""
+    return tuple(old) if old else tuple(new)
