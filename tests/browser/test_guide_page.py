@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lapwright.publish.html import render_html
 from lapwright.guide.sentences import write_text
+from lapwright.publish.html import render_html
 
 HOSTILE = "<img src=x onerror=document.title='owned'>"
 

@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from lapwright.publish.html import render_html
 from lapwright.guide.sentences import chosen_system, write_text
+from lapwright.publish.html import render_html
 
 HOSTILE = "</script><img src=x onerror=alert(1)>&\u2028\"'"
 

@@ -87,11 +87,11 @@ def _laps(laps: list[Any], system: View) -> Markup:
 
 def _corner(view: View, corner: View, system: View) -> Markup:
     words = view["words"]["corners"].get(corner["id"])
-    title = write_text(words["title"], system) if words else f"{corner['id']} {corner['name']}"
+    title = write_text(words["title"], system) if words else f"Corner {corner['id']}"
     orders = words["instructions"] if words else []
     return element(
         "section",
-        element("h2", f"Corner {title}"),
+        element("h2", title),
         element("p", write_text(words["why"], system)) if words else None,
         element("ol", join(element("li", write_text(t, system)) for t in orders)),
         _table(("What", "Median", "Spread", "Laps"), _actions(view, corner, system)),
