@@ -1,0 +1,68 @@
+"""The corners of ``guide.json``: actions, and what later versions will work out."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from lapwright.driving.action_names import ACTIONS
+from lapwright.driving.passes import ActionSummary
+from lapwright.guide.corner_words import list_complex, say_instructions, tell_corner
+from lapwright.guide.document import Findings
+from lapwright.guide.figures import from_apex, spread_seconds
+from lapwright.guide.sentences import write_text
+from lapwright.model.circuit import Corner
+
+NOT_YET: Final = "not worked out by this version"
+_NO_LAP: Final = "no lap that counts passed this corner"
+
+
+def compose_corners(findings: Findings, system: dict[str, Any]) -> list[dict[str, Any]]:
+    """Compose every corner; advice is written in the reader's units."""
+    return [_compose_corner(findings, corner, system) for corner in findings.circuit.corners]
+
+
+def _compose_corner(findings: Findings, corner: Corner, system: dict[str, Any]) -> dict[str, Any]:
+    summary = findings.summaries.get(corner.id)
+    actions = summary.actions if summary else {}
+    length = findings.circuit.length_m
+    sentences = say_instructions(tell_corner(findings, corner))
+    return {
+        "id": corner.id, "name": corner.name, "direction": corner.direction,
+        "start_m": corner.start_m, "apex_m": corner.apex_m, "end_m": corner.end_m,
+        "kind": summary.kind if summary else None,
+        "kind_why_null": None if summary else _NO_LAP,
+        "complex": corner.complex, "complex_corners": list_complex(findings, corner),
+        "straight_after_m": summary.straight_after_m if summary else None,
+        "rank": None, "rank_why_null": NOT_YET, "worth_s": None, "worth_why_null": NOT_YET,
+        "actions": {
+            name: _compose_action(name, actions[name], corner, length)
+            for name in ACTIONS
+            if name in actions
+        },
+        "road_worth": {"entry": None, "apex": None, "exit": None, "why_null": NOT_YET},
+        "flat_margin": None, "flat_margin_why_null": NOT_YET,
+        "load": None, "load_why_null": NOT_YET,
+        "sight": {"blind": None, "apex_seen_from_m": None, "why_null": NOT_YET},
+        "references": [], "references_why_empty": NOT_YET,
+        "room": [], "room_why_empty": NOT_YET,
+        "advice": [write_text(text.as_view(), system) for text in sentences],
+        "notes": [],
+    }  # fmt: skip
+
+
+def _compose_action(
+    name: str, action: ActionSummary, corner: Corner, length_m: float
+) -> dict[str, Any]:
+    """Compose one action; a place also says how far after the apex it lies."""
+    record: dict[str, Any] = {
+        "median": action.median, "spread": action.spread, "n": action.n,
+        "floor": action.floor, "human_floor": action.human_floor,
+        "why_null": (action.why_null or "not seen on any lap") if action.median is None else None,
+    }  # fmt: skip
+    if ACTIONS[name].is_place:
+        median = action.median
+        record["from_apex_m"] = (
+            None if median is None else from_apex(median, corner.apex_m, length_m)
+        )
+        record["spread_s"] = spread_seconds(action)
+    return record

@@ -1,0 +1,271 @@
+"""The sentences of a corner: what the driver does there and how it repeats.
+
+They describe and never order: nothing here knows yet what would be faster.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isfinite
+from typing import Any, Final
+
+from lapwright.driving.action_names import ACTIONS
+from lapwright.driving.passes import ActionSummary, CornerSummary
+from lapwright.guide.action_words import WORDS
+from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
+from lapwright.guide.figures import (
+    HUMAN_TIMING_S,
+    figure,
+    from_apex,
+    say_spread,
+    spread_seconds,
+    width_figure,
+)
+from lapwright.model.circuit import Corner
+
+MOST_INSTRUCTIONS: Final = 5
+LEAST_INSTRUCTIONS: Final = 3
+#: A spread within so many floors is not called a variation.
+_WITHIN_FLOOR: Final = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """A corner with all that its sentences need."""
+
+    corner: Corner
+    summary: CornerSummary
+    length_m: float
+    laps: int
+    surveyed: bool
+    has_throttle: bool
+
+    def known(self, name: str) -> ActionSummary | None:
+        """Return an action that has a value."""
+        action = self.summary.actions.get(name)
+        if action is None or action.median is None or not isfinite(action.median):
+            return None
+        return action
+
+
+def compose_corner_words(findings: Findings) -> dict[str, Any]:
+    """Compose title, why, instructions and note on the spread of every corner, for the page."""
+    words = {}
+    for corner in findings.circuit.corners:
+        told = tell_corner(findings, corner)
+        note = say_varies_most(told) if told else None
+        words[corner.id] = {
+            "title": say_title(corner).as_view(),
+            "why": say_why(findings, corner).as_view(),
+            "instructions": [text.as_view() for text in say_instructions(told)],
+            "spread_note": note.as_view() if note else None,
+        }
+    return words
+
+
+def tell_corner(findings: Findings, corner: Corner) -> _Told | None:
+    """Bring together what is known of a corner; None where no lap passed it."""
+    summary = findings.summaries.get(corner.id)
+    if summary is None:
+        return None
+    used = [lap for lap in findings.laps if lap.used]
+    return _Told(
+        corner, summary, findings.circuit.length_m, len(used), findings.circuit.surveyed,
+        any("throttle" in lap.traces for lap in used),
+    )  # fmt: skip
+
+
+def say_title(corner: Corner) -> Text:
+    """Say number, name and direction."""
+    named = [corner.id, *([corner.name] if corner.name else [])]
+    return Text(f"Corner {', '.join(map(quote_name, named))}, {corner.direction}")
+
+
+def say_why(findings: Findings, corner: Corner) -> Text:
+    """Say where the corner leads, and what it is part of."""
+    summary = findings.summaries.get(corner.id)
+    if summary is None:
+        return Text("No lap that counts passed this corner.")
+    parts = [Text("Leads onto {0} without braking.", ((summary.straight_after_m, "distance"),))]
+    members = list_complex(findings, corner)
+    if len(members) > 1:
+        between = " and " if len(members) == 2 else "–"
+        first, last = quote_name(members[0]), quote_name(members[-1])
+        parts.insert(0, Text(f"Part of the complex {first}{between}{last}."))
+    return join_texts(parts)
+
+
+def list_complex(findings: Findings, corner: Corner) -> list[str]:
+    """List the corners driven as one with a corner, in driving order, over the line too."""
+    corners = findings.circuit.corners
+    if corner.complex is None:
+        return [corner.id]
+    inside = [other.complex == corner.complex for other in corners]
+    first = next((i for i, flag in enumerate(inside) if flag and not inside[i - 1]), 0)
+    order = [*corners[first:], *corners[:first]]
+    return [other.id for other in order if other.complex == corner.complex]
+
+
+def say_instructions(told: _Told | None) -> list[Text]:
+    """Say in three to five sentences what the driver does, as far as the data goes."""
+    if told is None:
+        return []
+    main = (_say_slowing, _say_release, _say_slowest, _say_throttle, _say_edges)
+    said = [text for say in main if (text := say(told))]
+    for say in (_say_turn_in, _say_gear, _say_time):
+        if len(said) < LEAST_INSTRUCTIONS and (text := say(told)):
+            said.append(text)
+    return said[:MOST_INSTRUCTIONS]
+
+
+def _say_place(told: _Told, name: str, lead: str) -> Text | None:
+    """Say ``lead``, how far before or after the apex, and how that repeats."""
+    action = told.known(name)
+    if action is None or action.median is None:
+        return None
+    metres = from_apex(action.median, told.corner.apex_m, told.length_m)
+    value = figure(action, "distance", abs(metres))
+    side = "before" if metres < 0 else "after"
+    at = Text(f"{lead} {{0}} {side} the apex", (value,))
+    return join_texts([at, say_spread(action, "distance", told.laps)], "")
+
+
+def _say_value(told: _Told, name: str, template: str) -> Text | None:
+    """Say an action's median in a template with one hole, and how it repeats."""
+    action = told.known(name)
+    if action is None:
+        return None
+    quantity = ACTIONS[name].quantity
+    said = Text(template, (figure(action, quantity),))
+    return join_texts([said, say_spread(action, quantity, told.laps)], "")
+
+
+def _sentence(*clauses: Text | None, between: str = "; ") -> Text | None:
+    """Join the clauses that there are into one sentence."""
+    there = [clause for clause in clauses if clause]
+    if not there:
+        return None
+    joined = join_texts(there, between)
+    return Text(joined.template[0].upper() + joined.template[1:] + ".", joined.values)
+
+
+def _together(*sentences: Text | None) -> Text | None:
+    there = [sentence for sentence in sentences if sentence]
+    return join_texts(there) if there else None
+
+
+def _say_slowing(told: _Told) -> Text | None:
+    for name, verb in (("brake_start_m", "brakes"), ("off_throttle_m", "leaves full throttle")):
+        place = _say_place(told, name, verb)
+        if place:
+            coasting = _say_coasting(told) if name == "brake_start_m" else None
+            return _together(_sentence(place, _say_human(told, name)), coasting)
+    if told.summary.kind == "flat":
+        flat = "Full throttle is not left" if told.has_throttle else "No slowing is seen"
+        return Text(f"{flat} for this corner.")
+    return _sentence(_say_value(told, "peak_deceleration_mps2", "slows by up to {0}"))
+
+
+def _say_human(told: _Told, name: str) -> Text | None:
+    """Hold a spread against what a practised timing would give."""
+    action = told.known(name)
+    seconds = spread_seconds(action) if action else None
+    if action is None or seconds is None or action.human_floor is None:
+        return None
+    values: tuple[Value, ...] = (
+        (seconds, "moment"), (HUMAN_TIMING_S, "moment"),
+        width_figure(action.human_floor, "distance"),
+    )  # fmt: skip
+    if action.floor is not None and action.spread is not None and action.spread <= action.floor:
+        return Text("±\u00a0{0} at that speed would be ±\u00a0{1}", values[1:])
+    return Text("that is ±\u00a0{0} at that speed, where ±\u00a0{1} would be ±\u00a0{2}", values)
+
+
+def _say_coasting(told: _Told) -> Text | None:
+    action = told.known("coasting_s")
+    if action is None or not (action.median or 0.0) > (action.floor or 0.0):
+        return None
+    return _sentence(_say_value(told, "coasting_s", "Before that, neither pedal for {0}"))
+
+
+def _say_release(told: _Told) -> Text | None:
+    let_go = _say_value(told, "brake_release_s", "lets the brake go over {0}")
+    both = told.known("brake_steering_overlap_s")
+    overlap = (
+        _sentence(_say_value(told, "brake_steering_overlap_s", "brakes and steers at once for {0}"))
+        if both and (both.median or 0.0) > (both.floor or 0.0)
+        else None
+    )
+    return _together(_sentence(let_go, _say_place(told, "brake_end_m", "off the brake")), overlap)
+
+
+def _say_slowest(told: _Told) -> Text | None:
+    return _sentence(
+        _say_value(told, "minimum_speed_mps", "slowest at {0}"),
+        _say_place(told, "minimum_speed_m", "the slowest point"),
+        _say_value(told, "exit_speed_mps", "{0} at the corner's exit"),
+    )
+
+
+def _say_throttle(told: _Told) -> Text | None:
+    return _together(
+        _sentence(
+            _say_place(told, "throttle_first_m", "throttle pick-up"),
+            _say_place(told, "full_throttle_m", "full throttle"),
+        ),
+        _sentence(_say_value(told, "off_full_throttle_s", "off full throttle for {0}")),
+    )
+
+
+def _say_edges(told: _Told) -> Text | None:
+    road = "the edge" if told.surveyed else "the edge of the road seen in use"
+    clauses = [
+        _say_value(told, "entry_edge_m", "{0} on the outside at the entry"),
+        _say_value(told, "apex_inside_m", "{0} on the inside at the apex"),
+        _say_value(told, "exit_edge_m", "{0} on the outside at the exit"),
+    ]
+    there = [clause for clause in clauses if clause]
+    return _sentence(join_texts([Text(f"From {road}: "), join_texts(there, "; ")], "")
+                     if there else None)  # fmt: skip
+
+
+def _say_turn_in(told: _Told) -> Text | None:
+    return _sentence(_say_place(told, "turn_in_m", "turns in"))
+
+
+def _say_gear(told: _Told) -> Text | None:
+    action = told.known("gear")
+    return Text("Lowest gear {0}.", ((action.median, "count"),)) if action else None
+
+
+def _say_time(told: _Told) -> Text | None:
+    return _sentence(_say_value(told, "corner_time_s", "{0} from the corner's entry to its exit"))
+
+
+def say_varies_most(told: _Told) -> Text | None:
+    """Say which moment of the corner varies most, held against the log and human timing."""
+    ratios = {
+        name: action.spread / max(action.floor or 0.0, action.human_floor)
+        for name in ACTIONS
+        if (action := told.known(name)) and action.spread is not None and action.human_floor
+    }
+    if not ratios:
+        return None
+    name = max(ratios, key=lambda key: ratios[key])
+    action = told.summary.actions[name]
+    floor = max(action.floor or 0.0, action.human_floor or 0.0)
+    quantity = ACTIONS[name].quantity
+    if ratios[name] <= _WITHIN_FLOOR:
+        return Text(
+            "No moment of this corner varies by much more than this log can tell, or than "
+            "±\u00a0{0} of timing makes.",
+            ((HUMAN_TIMING_S, "moment"),),
+        )
+    return Text(
+        f"What varies most here, held against what this log and ±\u00a0{{0}} of timing leave open, "
+        f"is the {WORDS[name].label}: ±\u00a0{{1}} over {{2}} laps, against ±\u00a0{{3}}.",
+        (
+            (HUMAN_TIMING_S, "moment"), width_figure(action.spread or 0.0, quantity),
+            (float(action.n), "count"), width_figure(floor, quantity),
+        ),
+    )  # fmt: skip

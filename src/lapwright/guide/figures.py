@@ -1,0 +1,86 @@
+"""Figures for sentences: no more decimals than spread and floor can bear."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+
+from lapwright.driving.passes import ActionSummary
+from lapwright.guide.document import Text, Value
+from lapwright.guide.unit_system import METRIC
+
+#: The timing scatter that the human floor stands for, s.
+HUMAN_TIMING_S: Final = 0.010
+_FINER: Final = 1  # decimals that good data may add to those of the quantity
+
+
+def from_apex(place_m: float, apex_m: float, length_m: float) -> float:
+    """Return how far a place lies after the apex in m, before it negative, round the line.
+
+    Examples
+    --------
+    >>> from_apex(1990.0, 10.0, 2000.0)
+    -20.0
+    """
+    return (place_m - apex_m + length_m / 2) % length_m - length_m / 2
+
+
+def find_uncertainty(action: ActionSummary) -> float:
+    """Return how well the median of an action is known, in its unit; 0 where nothing is known.
+
+    The larger of the floor and the standard error of a median, 1.25 sd / √n (for a
+    normal distribution: √(π/2) = 1.253).
+    """
+    error = math.sqrt(math.pi / 2) * (action.spread or 0.0) / math.sqrt(max(action.n, 1))
+    return max(action.floor or 0.0, error)
+
+
+def count_decimals(uncertainty: float, quantity: str) -> int:
+    """Return the decimals, in the metric unit, whose last digit the uncertainty can bear."""
+    rule = METRIC.quantities[quantity]
+    shown = uncertainty * rule.factor
+    if not shown > 0.0:
+        return rule.decimals
+    return int(np.clip(-math.floor(math.log10(shown)), 0, rule.decimals + _FINER))
+
+
+def figure(action: ActionSummary, quantity: str, value: float | None = None) -> Value:
+    """Return the median (or a value as well known as it) as a figure for a sentence."""
+    shown = action.median if value is None else value
+    return (shown, quantity, count_decimals(find_uncertainty(action), quantity))
+
+
+def width_figure(width: float, quantity: str) -> Value:
+    """Return a spread or a floor as a figure: about two digits."""
+    fine = "offset" if quantity == "distance" else quantity
+    rule = METRIC.quantities[fine]
+    shown = width * rule.factor
+    decimals = 0 if shown >= 9.95 else 1 if shown >= 0.1 else 2
+    most = max(rule.decimals, 1) + (fine in ("offset", "time"))
+    return (width, fine, 0 if fine == "moment" else min(decimals, most))
+
+
+def spread_seconds(action: ActionSummary) -> float | None:
+    """Return the spread of a place as a time at the speed driven there, in s.
+
+    The human floor is the way driven in `HUMAN_TIMING_S` at that speed.
+    """
+    if action.spread is None or not action.human_floor:
+        return None
+    return HUMAN_TIMING_S * action.spread / action.human_floor
+
+
+def say_spread(action: ActionSummary, quantity: str, laps: int) -> Text:
+    """Say how an action repeats, to stand behind its median; ``laps`` is how many count."""
+    of = ((float(action.n), "count"), (float(laps), "count"))
+    over = "{0} laps" if action.n == laps else "{0} of {1} laps"
+    if action.n == 1:
+        return Text(", on one lap")
+    if action.spread is None:
+        return Text(f", the middle of {over}", of)
+    if action.floor is not None and action.spread <= action.floor:
+        text = f", alike on {over} as far as this log can tell (±\u00a0{{2}})"
+        return Text(text, (*of, width_figure(action.floor, quantity)))
+    return Text(f", ±\u00a0{{2}} over {over}", (*of, width_figure(action.spread, quantity)))
