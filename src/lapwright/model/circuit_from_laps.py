@@ -96,15 +96,33 @@ def build_circuit_from_laps(
     )
 
 
-def _thin(motion: Motion) -> _Path:
+def find_laps_in(motion: Motion) -> list[tuple[int, int]]:
+    """Find closed laps in a motion without a circuit: first and last sample of each."""
+    driven = _driven(motion)
+    return [
+        (int(np.searchsorted(driven, a * SPACING_M)), int(np.searchsorted(driven, b * SPACING_M)))
+        for a, b in _cuts(_thin(motion))
+    ]
+
+
+def _driven(motion: Motion) -> Array:
     step = np.hypot(np.diff(motion.x), np.diff(motion.y))
-    driven = np.append(0.0, np.cumsum(np.where(motion.speed[1:] > 0.5, step, 0.0)))
+    return np.append(0.0, np.cumsum(np.where(motion.speed[1:] > 0.5, step, 0.0)))
+
+
+def _thin(motion: Motion) -> _Path:
+    driven = _driven(motion)
     places = np.arange(0.0, driven[-1], SPACING_M)
     columns = (motion.x, motion.y, motion.heading, motion.speed)
     return _Path(*(np.interp(places, driven, c) for c in columns))
 
 
 def _laps_of(path: _Path) -> list[_Path]:
+    columns = (path.x, path.y, path.heading, path.speed)
+    return [_Path(*(c[a:b] for c in columns)) for a, b in _cuts(path)]
+
+
+def _cuts(path: _Path) -> list[tuple[int, int]]:
     """Cut a path at the fast place that it passes most often."""
     if path.x.size < 40:
         return []
@@ -115,9 +133,7 @@ def _laps_of(path: _Path) -> list[_Path]:
         passes = _passes(path, tree, int(gate))
         if passes.size > best.size:
             best = passes
-    cuts = best.astype(int)
-    columns = (path.x, path.y, path.heading, path.speed)
-    return [_Path(*(c[a:b] for c in columns)) for a, b in pairwise(cuts) if b - a > 40]
+    return [(a, b) for a, b in pairwise(best.astype(int).tolist()) if b - a > 40]
 
 
 def _passes(path: _Path, tree: KDTree, gate: int) -> Array:

@@ -1,0 +1,161 @@
+"""Circuits from files: our own JSON, a centre line with widths, or two edges."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapwright.errors import InputError, UsageError
+from lapwright.messages import Message
+from lapwright.model.build_circuit import (
+    Edge,
+    build_circuit_from_centre,
+    build_circuit_from_edges,
+)
+from lapwright.model.circuit import Circuit
+from lapwright.model.circuit_json import circuit_from_document
+
+Array = NDArray[np.float64]
+
+LARGEST_BYTES: Final = 64_000_000
+#: What a column's name must and must not hold, by meaning; the first that fits counts.
+_SIDES: Final = {"right": ("right", "rechts"), "left": ("left", "links")}
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    file: str
+    names: tuple[str, ...]
+    rows: Array
+
+
+def read_circuit(paths: Sequence[str | Path]) -> Circuit:
+    """Read a circuit from one file, or from two files with an edge each.
+
+    Parameters
+    ----------
+    paths
+        One file: ``circuit.json``, a CSV with a line and widths, or a CSV with both
+        edges in six (or four) columns. Two files: x, y[, z] of an edge each, with or
+        without a header, in any order and either way round.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be understood.
+    """
+    files = [Path(p) for p in paths]
+    if len(files) == 1 and files[0].suffix.lower() == ".json":
+        return _read_json(files[0])
+    sheets = [_read_sheet(p) for p in files]
+    name = files[0].stem.replace("_", " ")
+    try:
+        if len(sheets) == 2:
+            return build_circuit_from_edges(*(_edge(s) for s in sheets), name="")
+        if len(sheets) == 1:
+            return _from_sheet(sheets[0], re.sub(r"\s*survey$", "", name))
+    except UsageError as error:
+        raise _refuse(sheets[0].file, str(error).rstrip(".")) from error
+    raise UsageError(f"--circuit: {len(files)} files; give one, or two for two edges.")
+
+
+def _read_json(path: Path) -> Circuit:
+    try:
+        return circuit_from_document(json.loads(_bytes(path)))
+    except (ValueError, UsageError, RecursionError, AttributeError) as error:
+        raise _refuse(path.name, f"not a circuit document ({error})") from error
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > LARGEST_BYTES:
+            raise _refuse(path.name, f"larger than {LARGEST_BYTES // 1_000_000} MB")
+        return path.read_bytes()
+    except OSError as error:
+        raise _refuse(path.name, f"cannot be opened ({error.strerror})") from error
+
+
+def _read_sheet(path: Path) -> _Sheet:
+    text = _bytes(path).decode("utf-8-sig", errors="replace")
+    lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
+    if not lines:
+        raise _refuse(path.name, "the file is empty")
+    cut = max((",", ";", "\t"), key=lines[-1][1].count)
+    cells = [(i, [c.strip() for c in line.lstrip("# ").split(cut)]) for i, line in lines]
+    first = next((k for k, (_, row) in enumerate(cells) if _is_numbers(row)), None)
+    if first is None:
+        raise _refuse(path.name, "no row of numbers")
+    names = tuple(c.lower() for c in cells[first - 1][1]) if first else ()
+    width = len(cells[first][1])
+    rows = []
+    for line, row in cells[first:]:
+        if len(row) != width or not _is_numbers(row):
+            raise _refuse(path.name, f"not {width} numbers", f"line {line}")
+        rows.append([float(c) for c in row])
+    return _Sheet(path.name, names if len(names) == width else (), np.array(rows))
+
+
+def _is_numbers(row: Sequence[str]) -> bool:
+    try:
+        return all(np.isfinite(float(c)) for c in row) and len(row) >= 2
+    except ValueError:
+        return False
+
+
+def _edge(sheet: _Sheet) -> Edge:
+    columns = sheet.rows.T
+    if len(columns) not in (2, 3):
+        raise _refuse(sheet.file, f"{len(columns)} columns where an edge has x, y and maybe z")
+    return Edge(columns[0], columns[1], columns[2] if len(columns) == 3 else None)
+
+
+def _from_sheet(sheet: _Sheet, name: str) -> Circuit:
+    columns = dict(zip(sheet.names, sheet.rows.T, strict=False))
+    sides = {side: _side_columns(columns, words) for side, words in _SIDES.items()}
+    if all(len(c) >= 2 for c in sides.values()):
+        edges = {side: Edge(*(columns[n] for n in c[:3])) for side, c in sides.items()}
+        left, right = edges["left"], edges["right"]
+        return build_circuit_from_edges(right, left, name=name)
+    if not sheet.names and len(sheet.rows.T) in (4, 6):
+        half = len(sheet.rows.T) // 2
+        return build_circuit_from_edges(
+            Edge(*sheet.rows.T[:half]), Edge(*sheet.rows.T[half:]), name=name
+        )
+    if all(len(c) == 1 for c in sides.values()):
+        line = [_column(columns, letter) for letter in "xyz"]
+        if line[0] is not None and line[1] is not None:
+            return build_circuit_from_centre(
+                line[0],
+                line[1],
+                columns[sides["right"][0]],
+                columns[sides["left"][0]],
+                line[2],
+                name=name,
+            )
+    raise _refuse(
+        sheet.file,
+        f"columns {', '.join(sheet.names) or 'without names'}; needed are x, y and the widths "
+        "to the right and left, or two edges",
+        "line 1",
+    )
+
+
+def _side_columns(columns: dict[str, Array], words: Sequence[str]) -> list[str]:
+    return [n for n in columns if any(w in n for w in words)]
+
+
+def _column(columns: dict[str, Array], letter: str) -> Array | None:
+    pattern = re.compile(rf"^(pos(ition)?[ _]?)?{letter}([ _\[(]?m[\])]?)?$")
+    return next((v for n, v in columns.items() if pattern.match(n)), None)
+
+
+def _refuse(file: str, found: str, place: str = "") -> InputError:
+    to_do = "Give a CSV with x, y and widths, two edges, or circuit.json"
+    return InputError([Message("refused", file, found, "No circuit was made", to_do, place)])

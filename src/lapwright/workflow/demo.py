@@ -1,0 +1,63 @@
+"""The invented scenario: its logs, its survey, and the coach's guide."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import replace
+from pathlib import Path
+
+from lapwright.demo import write_demo
+from lapwright.guide.unit_system import choose_unit_system
+from lapwright.model.circuit import Circuit, Landmark, RoadSpan
+from lapwright.readers.circuit_files import read_circuit
+from lapwright.workflow.guide import GuideOptions, MadeGuide, make_guide, write_guide
+from lapwright.workflow.outputs import write_outputs
+from lapwright.workflow.session import Progress, quiet
+from lapwright.workflow.survey import render_circuit
+
+
+def make_demo(
+    directory: Path, *, units: str = "metric", progress: Progress = quiet
+) -> tuple[MadeGuide, tuple[Path, ...]]:
+    """Write the scenario under ``directory/logs`` and its guide into ``directory``."""
+    progress("simulating the invented sessions", 0, 1)
+    logs = directory / "logs"
+    written = write_demo(logs)
+    circuit = _furnish(read_circuit([written.survey]), written.landmarks, written.spans)
+    write_outputs(logs, {"circuit.json": render_circuit(circuit)})
+    made = make_guide(
+        [written.coach_log],
+        choose_unit_system(units),
+        GuideOptions(start=(0.0, 0.0)),
+        circuit=circuit,
+        progress=progress,
+    )
+    return made, write_guide(made, directory)
+
+
+def _furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:
+    """Put the scenario's landmarks, kerbs and patches on the circuit."""
+    with landmarks.open(encoding="utf-8", newline="") as stream:
+        things = tuple(
+            Landmark(
+                row["name"],
+                float(row["at_m"]),
+                float(row["off_m"]) * (1 if row["side"] == "left" else -1),
+                float(row["height_m"]),
+            )
+            for row in csv.DictReader(stream)
+        )
+    with spans.open(encoding="utf-8", newline="") as stream:
+        stretches = tuple(
+            RoadSpan(
+                "kerb" if row["kind"] == "kerb" else "patch",
+                row["name"],
+                float(row["start_m"]),
+                float(row["end_m"]),
+                max(float(row["left_m"]), float(row["right_m"])),
+                min(float(row["left_m"]), float(row["right_m"])),
+                float(row["grip_factor"]) if row["grip_factor"] else None,
+            )
+            for row in csv.DictReader(stream)
+        )
+    return replace(circuit, landmarks=things, spans=stretches)

@@ -1,0 +1,41 @@
+"""A guide in ten lines, for the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+
+def render_summary(document: Mapping[str, Any]) -> str:
+    """Say in at most ten lines what a guide document says."""
+    circuit, laps = document["circuit"], document["laps"]
+    used = [lap for lap in laps if lap["used"]]
+    aside = [lap for lap in laps if not lap["used"]]
+    times = sorted(lap["time_s"] for lap in used)
+    surveyed = "surveyed" if circuit["surveyed"] else "edges not surveyed: road seen in use"
+    lines = [
+        f"{circuit['name'] or 'Circuit'}: {circuit['length_m']:.0f} m, {circuit['turns']}, "
+        f"{surveyed}, {len(document['corners'])} corners",
+        f"{len(used)} laps count, {times[0]:.2f} to {times[-1]:.2f} s; {len(aside)} set aside"
+        + (": " + "; ".join(f"{p['id']} ({p['why_not']})" for p in aside) if aside else ""),
+    ]
+    loosest = sorted(document["corners"], key=_looseness, reverse=True)
+    for corner in loosest[:3]:
+        action = corner["actions"]["brake_start_m"]
+        if action["spread"] is not None:
+            lines.append(
+                f"Corner {corner['id']}: brakes within ± {action['spread']:.1f} m over "
+                f"{action['n']} laps; ± 10 ms would be {action['human_floor']:.1f} m"
+            )
+    lines += [f"Mended: {_count(document)} stretches" if _count(document) else "Nothing was mended"]
+    lines += [str(document["cautions"][0])] if document["cautions"] else []
+    return "\n".join(lines)
+
+
+def _looseness(corner: Mapping[str, Any]) -> float:
+    action = corner["actions"]["brake_start_m"]
+    return float(action["spread"] or 0.0)
+
+
+def _count(document: Mapping[str, Any]) -> int:
+    return len(document["recording"]["repairs"])
