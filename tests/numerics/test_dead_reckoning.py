@@ -81,7 +81,7 @@ def test_closing_over_laps_takes_the_drift_out(drive):
     assert np.mean(closed.yaw_rate - truth.at("yaw_rate", closed.time)) == pytest.approx(
         0.0, abs=2e-4
     )
-    assert closed.position_sd[inside].max() < 0.2 * motion.position_sd[inside].max()
+    assert closed.position_sd[inside].max() < 0.4 * motion.position_sd[inside].max()
 
 
 def test_closing_needs_two_crossings(drive):

@@ -8,7 +8,7 @@ held against the others (``motion_sources``).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,8 +51,6 @@ ROWS = {
     "heading": mk.AT_DIRECTION,
 }
 SLIP_SOURCES = ("velocity_forward", "velocity_left", "heading")
-#: Without position the car's heading stands for the path's: sideslip is its error (rad).
-SLIP_SD = 0.03
 #: A gap in the positions longer than this (s) and than five steps is a bridge.
 GAP_S, GAP_STEPS = 0.3, 5.0
 #: A given position scatter this much larger than the one found is a slow drift.
@@ -237,9 +235,6 @@ def _known_variances(chosen: _Input, binned: Mapping[str, Binned]) -> dict[int, 
     for name, s in chosen.series.items():
         if s.sd is not None and name not in ("x", "y"):
             known[ROWS[name]] = s.sd**2 / binned[name].each
-    if "heading" in chosen.series:
-        given = chosen.series["heading"].sd or 0.0
-        known[mk.AT_DIRECTION] = given**2 + SLIP_SD**2
     return known
 
 
@@ -255,7 +250,7 @@ def _split_drift(noise: Noise, chosen: _Input, binned: Mapping[str, Binned]) -> 
         return noise, float(np.sqrt(whole - seen))
     variance = noise.variance.copy()
     variance[: mk.AT_Y + 1] = whole / binned["x"].each
-    return Noise(variance, noise.jitter, noise.acceleration, noise.curvature, noise.offset), 0.0
+    return replace(noise, variance=variance), 0.0
 
 
 def _compose(

@@ -25,13 +25,13 @@ PATIENCE_S = 0.4
 RESET_VARIANCE = 200.0**2
 #: Time constant in s of what an accelerometer reads beside the path's acceleration.
 OFFSET_TIME = 2.0
-CHUNK = 4000
+CHUNK = 8000
 OVERLAP_S = 5.0
 #: Fewer positions in a stretch say nothing of a direction.
 MIN_PLACES = 5
 #: Rounds, window, weight against the mean, over-relaxation and limits (natural logarithm
 #: of the share of the mean) with which the density of the disturbances follows the data.
-ADAPTIONS = 3
+ADAPTIONS = 2
 ADAPT_S = 0.25
 TRUST = 0.8
 HASTE = 1.6
@@ -78,6 +78,8 @@ class Noise:
         Densities of path and of lateral acceleration, (m/s^2)^2/s.
     offset
         Stationary variances of the two accelerometers' offsets, (m/s^2)^2, shape (2,).
+    slip
+        Density of the sideslip rate, (rad/s)^2/s.
     """
 
     variance: Array
@@ -85,6 +87,7 @@ class Noise:
     acceleration: float
     curvature: float
     offset: Array
+    slip: float = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,13 +97,13 @@ class Smoothed:
     Parameters
     ----------
     state, spread
-        Smoothed states and their variances, shape (n, 8).
+        Smoothed states and their variances, shape (n, 10).
     cross
         Covariance of speed and curvature, shape (n,).
     rejected
         Shape (7, n).
     ratio
-        Expected squares of the disturbances over their assumed variances, shape (n, 2).
+        Expected squares of the disturbances over their assumed variances, shape (n, 3).
     sums
         Shape (10, 2), see ``motion_kernels.smooth_chunk``.
     """
@@ -204,7 +207,7 @@ def _stretch(
     everything = (0, hi - lo)
     density = flat_density(noise, hi - lo)
     for _ in range(ADAPTIONS):
-        whole, _tail = run(window, noise, begin, everything, about, density)
+        whole, _tail = run(window, noise, begin, everything, about, density, False)
         density = adapt(density, whole.ratio, noise, m.step)
         about = whole.state if rough is None else near_rough(whole.state, rough)
     return run(window, noise, begin, (keep_from - lo, keep_to - lo), about, density)
@@ -218,8 +221,12 @@ def first_guess(m: Measurements, noise: Noise) -> Array | None:
 
 
 def flat_density(noise: Noise, count: int) -> Array:
-    """Give the same density of the disturbances everywhere, shape (2, count)."""
-    return np.repeat([[noise.acceleration], [noise.curvature]], count, axis=1)
+    """Give the same density of the disturbances everywhere, shape (3, count)."""
+    return np.repeat(_means(noise), count, axis=1)
+
+
+def _means(noise: Noise) -> Array:
+    return np.array([[noise.acceleration], [noise.curvature], [noise.slip]])
 
 
 def adapt(density: Array, ratio: Array, noise: Noise, step: float) -> Array:
@@ -229,7 +236,7 @@ def adapt(density: Array, ratio: Array, noise: Noise, step: float) -> Array:
     assumed one, and the density goes to the mean.
     """
     width = max(round(ADAPT_S / step) | 1, 3)
-    mean = np.array([[noise.acceleration], [noise.curvature]])
+    mean = _means(noise)
     found = uniform_filter1d(ratio.T, width, axis=1, mode="nearest")
     local = np.log(density / mean) + HASTE * np.log(np.maximum(found, 1e-3))
     return np.asarray(mean * np.exp(np.clip(TRUST * local, *REACH)))
@@ -242,6 +249,7 @@ def run(
     keep: tuple[int, int],
     about: Array | None,
     density: Array,
+    want_spread: bool = True,
 ) -> tuple[Smoothed, Start]:
     """One forward and backward pass; also the prediction for the sample after those kept."""
     kept = keep[1] - keep[0]
@@ -249,18 +257,18 @@ def run(
     variance = np.concatenate([noise.variance, noise.offset * (1.0 - decay**2)])
     variance[mk.AT_X] = variance[mk.AT_Y]
     out = Smoothed(
-        np.empty((kept, 8)),
-        np.empty((kept, 8)),
+        np.empty((kept, mk.STATES)),
+        np.empty((kept, mk.STATES)),
         np.empty(kept),
         np.empty((mk.SOURCES, kept), np.bool_),
-        np.empty((kept, 2)),
+        np.empty((kept, 3)),
         np.zeros((mk.SUMS, 2)),
     )
-    tail = Start(np.zeros(8), np.eye(8))
+    tail = Start(np.zeros(mk.STATES), np.eye(mk.STATES))
     mk.smooth_chunk(
         np.ascontiguousarray(m.values),
         np.ascontiguousarray(m.offsets),
-        np.zeros((1, 8)) if about is None else about,
+        np.zeros((1, mk.STATES)) if about is None else about,
         about is not None,
         start.state,
         start.spread,
@@ -274,6 +282,7 @@ def run(
         RESET_VARIANCE,
         keep[0],
         keep[1],
+        want_spread,
         out.state,
         out.spread,
         out.cross,
@@ -296,14 +305,17 @@ def _patience(m: Measurements) -> int:
 
 def first_state(m: Measurements, noise: Noise, about: Array | None) -> Start:
     """Rough state at the start of a stretch, with a wide spread."""
-    state = np.zeros(8)
-    sd = np.array([20.0, 20.0, 0.7, 6.0, 10.0, 0.03, 0.0, 0.0])
+    state = np.zeros(mk.STATES)
+    sd = np.array([20.0, 20.0, 0.7, 6.0, 10.0, 0.03, 0.0, 0.0, 0.0, 0.0])
     if about is not None:
         state[:6] = about[0, :6]
         sd[mk.SPEED] = 6.0 + 0.3 * state[mk.SPEED]
     else:
         _start_alone(m, state, sd)
     sd[[mk.OFFSET_FORWARD, mk.OFFSET_LEFT]] = np.sqrt(noise.offset)
+    # stationary spread of a critically damped process
+    sd[mk.SLIP_RATE] = np.sqrt(noise.slip / (4.0 * mk.SLIP_FREQUENCY))
+    sd[mk.SLIP] = sd[mk.SLIP_RATE] / mk.SLIP_FREQUENCY
     return Start(state, np.diag(sd**2))
 
 

@@ -1,9 +1,12 @@
 """Compiled loops of the motion filter: one forward and one backward pass.
 
-State (8): x, y, path direction, speed, path acceleration, path curvature, and
-the slowly varying offsets of the two accelerometers (road slope, banking, roll
-of the body and sideslip show up there). Acceleration and curvature are driven
-by white noise whose density is given for each sample.
+State (10): x, y, path direction, speed, path acceleration, path curvature, the
+slowly varying offsets of the two accelerometers (road slope, banking, roll of
+the body and sideslip show up there), sideslip and its rate, by which the yaw of
+the body differs from the turning of the path. Acceleration and curvature are
+driven by white noise whose density is given for each sample; sideslip is a
+damped second-order process, so that it comes back and the yaw rate stays right
+in the long run.
 
 Forward: extended Kalman filter with scalar updates. Backward: modified
 Bryson-Frazier recursion (Bierman, *Factorization Methods for Discrete
@@ -19,8 +22,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-STATES = 8
-X, Y, DIRECTION, SPEED, ACCELERATION, CURVATURE, OFFSET_FORWARD, OFFSET_LEFT = range(STATES)
+STATES = 10
+X, Y, DIRECTION, SPEED, ACCELERATION, CURVATURE, OFFSET_FORWARD, OFFSET_LEFT = range(8)
+SLIP, SLIP_RATE = 8, 9
 
 #: Rows of the measurement arrays; ``AT_X`` also stands for the error along the path
 #: and ``AT_Y`` for that across it in all variances.
@@ -31,6 +35,13 @@ AT_X, AT_Y, AT_SPEED, AT_YAW_RATE, AT_FORWARD, AT_LEFT, AT_DIRECTION = range(SOU
 #: then the squared speed at accepted positions.
 SUM_OFFSET_FORWARD, SUM_OFFSET_LEFT, SUM_SPEED = range(SOURCES, SOURCES + 3)
 SUMS = SOURCES + 3
+
+#: Other sources than positions are left out beyond this multiple of the gate: their
+#: innovations are also large where the car does something sudden.
+WIDER = 2.0
+
+#: Natural frequency of sideslip in rad/s, critically damped.
+SLIP_FREQUENCY = 2.0
 
 #: Below this speed (m/s) the curvature noise no longer grows.
 SLOW = 6.0
@@ -65,6 +76,11 @@ def _transition(m, dt, decay, f, step):  # type: ignore[no-untyped-def]
     # a car that hardly moves shows no curvature; without this it would wander off
     fade = np.exp(-dt * max(0.0, 1.0 - abs(m[3]) / CRAWL))
     f[19] = fade
+    fade_slip = np.exp(-SLIP_FREQUENCY * dt)
+    f[20] = fade_slip * (1.0 + SLIP_FREQUENCY * dt)
+    f[21] = fade_slip * dt
+    f[22] = -fade_slip * SLIP_FREQUENCY * SLIP_FREQUENCY * dt
+    f[23] = fade_slip * (1.0 - SLIP_FREQUENCY * dt)
     # a disturbance arrives as a ramp within the step
     f[13] = c * dt * dt / 6.0
     f[14] = n * dt * dt / 6.0
@@ -80,6 +96,8 @@ def _transition(m, dt, decay, f, step):  # type: ignore[no-untyped-def]
     step[5] = fade * m[5]
     step[6] = decay * m[6]
     step[7] = decay * m[7]
+    step[8] = f[20] * m[8] + f[21] * m[9]
+    step[9] = f[22] * m[8] + f[23] * m[9]
 
 
 @njit(cache=True, nogil=True)
@@ -93,6 +111,8 @@ def _apply(f, d, out):  # type: ignore[no-untyped-def]
     out[5] = f[19] * d[5]
     out[6] = f[12] * d[6]
     out[7] = f[12] * d[7]
+    out[8] = f[20] * d[8] + f[21] * d[9]
+    out[9] = f[22] * d[8] + f[23] * d[9]
 
 
 @njit(cache=True, nogil=True)
@@ -106,23 +126,25 @@ def _apply_back(f, d, out):  # type: ignore[no-untyped-def]
     out[5] = f[19] * d[5] + f[3] * d[0] + f[7] * d[1] + f[10] * d[2]
     out[6] = f[12] * d[6]
     out[7] = f[12] * d[7]
+    out[8] = f[20] * d[8] + f[22] * d[9]
+    out[9] = f[21] * d[8] + f[23] * d[9]
 
 
 @njit(cache=True, nogil=True)
 def _both_sides(f, p, work, back):  # type: ignore[no-untyped-def]
     """``p`` becomes F p F' (or F' p F with ``back``); ``p`` is symmetric."""
-    for i in range(8):
+    for i in range(STATES):
         if back:
             _apply_back(f, p[i], work[i])
         else:
             _apply(f, p[i], work[i])
-    row = np.empty(8)
-    for j in range(8):
+    row = np.empty(STATES)
+    for j in range(STATES):
         if back:
             _apply_back(f, work[:, j], row)
         else:
             _apply(f, work[:, j], row)
-        for i in range(8):
+        for i in range(STATES):
             p[j, i] = row[i]
 
 
@@ -139,7 +161,7 @@ def _push(p, g0, g1, g2, g3, i0, i1, i2, i3, q):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _row(source, m, at, c, n, h):  # type: ignore[no-untyped-def]
     """Measurement row ``h`` at state ``m``, ``at`` seconds off the grid; the prediction."""
-    for i in range(8):
+    for i in range(STATES):
         h[i] = 0.0
     v = m[3] + m[4] * at
     if source == AT_X:  # along the path
@@ -163,7 +185,8 @@ def _row(source, m, at, c, n, h):  # type: ignore[no-untyped-def]
         h[3] = m[5]
         h[4] = m[5] * at
         h[5] = v
-        return m[5] * v
+        h[9] = -1.0
+        return m[5] * v - m[9]
     if source == AT_FORWARD:
         h[4] = 1.0
         h[6] = 1.0
@@ -177,16 +200,17 @@ def _row(source, m, at, c, n, h):  # type: ignore[no-untyped-def]
     h[2] = 1.0
     h[3] = m[5] * at
     h[5] = v * at
-    return m[2] + m[5] * v * at
+    h[8] = -1.0
+    return m[2] + m[5] * v * at - m[8]
 
 
 @njit(cache=True, nogil=True)
 def _update(x, p, error, s, gain):  # type: ignore[no-untyped-def]
     """Scalar update of state and covariance."""
-    for i in range(8):
+    for i in range(STATES):
         x[i] += gain[i] * error
-    for i in range(8):
-        for j in range(8):
+    for i in range(STATES):
+        for j in range(STATES):
             p[i, j] -= gain[i] * s * gain[j]
 
 
@@ -194,13 +218,13 @@ def _update(x, p, error, s, gain):  # type: ignore[no-untyped-def]
 def _gain(p, h, variance, gain):  # type: ignore[no-untyped-def]
     """Gain vector and innovation variance of a scalar measurement."""
     s = variance
-    for i in range(8):
+    for i in range(STATES):
         total = 0.0
-        for j in range(8):
+        for j in range(STATES):
             total += p[i, j] * h[j]
         gain[i] = total
         s += h[i] * total
-    for i in range(8):
+    for i in range(STATES):
         gain[i] /= s
     return s
 
@@ -223,6 +247,7 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
     reset_variance,
     keep_from,
     keep_to,
+    want_spread,
     state,
     spread,
     cross,
@@ -240,17 +265,16 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
         Measurements and their distance from the grid in seconds, shape (7, n); NaN where
         there is none.
     about
-        States to linearise about, shape (n, 8); used when ``relinearise``.
+        States to linearise about, shape (n, 10); used when ``relinearise``.
     relinearise
         Linearise about ``about`` instead of the running estimate.
     x0, p0
-        State before the first sample, shapes (8,) and (8, 8).
+        State before the first sample, shapes (10,) and (10, 10).
     dt, decay
         Grid step in s; share of an accelerometer's offset left after one step.
     noise
-        Densities by sample, shape (2, n): of acceleration in (m/s^2)^2/s, of lateral
-        acceleration in the same unit; and two step variances of the offsets in
-        ``variance``'s tail.
+        Densities by sample, shape (3, n): of acceleration and of lateral acceleration in
+        (m/s^2)^2/s, of the sideslip rate in (rad/s)^2/s.
     variance
         Variance of each source (7,) and of the offsets' steps (2).
     jitter
@@ -263,46 +287,49 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
         Variance of a coordinate when it starts anew.
     keep_from, keep_to
         Samples to write into the outputs.
+    want_spread
+        Whether to fill ``spread`` and ``cross``, which cost a quarter of the time.
     state, spread, cross
-        Outputs: smoothed states (m, 8), their variances (m, 8), and the covariance of
+        Outputs: smoothed states (m, 10), their variances (m, 10), and the covariance of
         speed with curvature (m,).
     rejected
         Output (7, m): True where a value was left out.
     ratio
-        Output (m, 2): expected square of the step's disturbance of acceleration and of
-        curvature over its assumed variance.
+        Output (m, 3): expected square of the step's disturbance of acceleration, of
+        curvature and of the sideslip rate over its assumed variance.
     sums
         Output (10, 2), sum and count: expected squared noise of each source; expected
-        squares of the offsets' steps over their assumed variances; squared speed.
+        squares of the offsets' steps over their assumed variances; squared
+        speed.
     tail_state, tail_spread
-        Outputs (8,), (8, 8): prediction for sample ``keep_to`` from all before it, with
+        Outputs (10,), (10, 10): prediction for sample ``keep_to`` from all before it, with
         which a following stretch can go on.
     """
     n = values.shape[1]
-    xs = np.empty((n, 8))
-    ps = np.empty((n, 8, 8))
-    fs = np.empty((n, 20))
-    gains = np.empty((n, SOURCES, 8))
-    rows = np.empty((n, SOURCES, 8))
+    xs = np.empty((n, STATES))
+    ps = np.empty((n, STATES, STATES))
+    fs = np.empty((n, 24))
+    gains = np.empty((n, SOURCES, STATES))
+    rows = np.empty((n, SOURCES, STATES))
     innovation = np.empty((n, SOURCES))
     total = np.zeros((n, SOURCES))
-    assumed = np.empty((n, 2))
+    assumed = np.empty((n, 3))
     drop = np.zeros((n, SOURCES), np.bool_)
     x = x0.copy()
     p = p0.copy()
-    m = np.empty(8)
-    d = np.empty(8)
-    step = np.empty(8)
-    work = np.empty((8, 8))
+    m = np.empty(STATES)
+    d = np.empty(STATES)
+    step = np.empty(STATES)
+    work = np.empty((STATES, STATES))
     lost = 0
     for k in range(n):
         if k > 0:
-            for i in range(8):
+            for i in range(STATES):
                 m[i] = about[k - 1, i] if relinearise else x[i]
                 d[i] = x[i] - m[i]
             _transition(m, dt, decay, fs[k], step)
             _apply(fs[k], d, x)
-            for i in range(8):
+            for i in range(STATES):
                 x[i] += step[i]
             _both_sides(fs[k], p, work, False)
             f = fs[k]
@@ -311,10 +338,17 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             qc = noise[1, k] * dt / v**4
             assumed[k, 0] = qa
             assumed[k, 1] = qc
+            qs = noise[2, k] * dt
+            assumed[k, 2] = qs
             _push(p, f[13], f[14], f[15], 1.0, 0, 1, 3, 4, qa)
             _push(p, f[16], f[17], f[18], 1.0, 0, 1, 2, 5, qc)
             p[6, 6] += variance[SOURCES]
             p[7, 7] += variance[SOURCES + 1]
+            half = 0.5 * dt
+            p[8, 8] += half * half * qs
+            p[8, 9] += half * qs
+            p[9, 8] += half * qs
+            p[9, 9] += qs
             # at a crawl a car turns as no curvature can tell; at rest it does not
             crawl = min(abs(m[3]) / CRAWL, 1.0)
             p[2, 2] += CRAWL_TURN * dt * 4.0 * crawl * (1.0 - crawl)
@@ -330,9 +364,9 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
         if k == keep_to:
             tail_state[:] = x
             tail_spread[:] = p
-        for i in range(8):
+        for i in range(STATES):
             xs[k, i] = x[i]
-            for j in range(8):
+            for j in range(STATES):
                 ps[k, i, j] = p[i, j]
             m[i] = about[k, i] if relinearise else x[i]
         c, sn = np.cos(m[2]), np.sin(m[2])
@@ -348,9 +382,9 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
                     else -sn * values[AT_X, k] + c * values[AT_Y, k]
                 ) - guess
                 s = variance[source] + (jitter * m[3] * m[3] if source == AT_X else 0.0)
-                for i in range(8):
+                for i in range(STATES):
                     e -= h[i] * (x[i] - m[i])
-                    for j in range(8):
+                    for j in range(STATES):
                         s += h[i] * p[i, j] * h[j]
                 if e * e > gate * gate * s:
                     drop[k, AT_X] = True
@@ -376,22 +410,22 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
                 e = -sn * values[AT_X, k] + c * values[AT_Y, k] - guess
             else:
                 e = values[source, k] - guess
-            for i in range(8):
+            for i in range(STATES):
                 e -= h[i] * (x[i] - m[i])
             if source == AT_DIRECTION:
                 e -= 2.0 * np.pi * np.round(e / (2.0 * np.pi))
             g = gains[k, source]
             s = _gain(p, h, r, g)
-            if source > AT_Y and e * e > gate * gate * s:
+            if source > AT_Y and e * e > WIDER * WIDER * gate * gate * s:
                 drop[k, source] = True
-                total[k, source] = -gate * gate * r
+                total[k, source] = -WIDER * WIDER * gate * gate * r
                 continue
             innovation[k, source] = e
             total[k, source] = s
             _update(x, p, e, s, g)
     _backward(
         xs, ps, fs, gains, rows, innovation, total, assumed, drop, variance, jitter,
-        keep_from, keep_to, state, spread, cross, rejected, ratio, sums,
+        keep_from, keep_to, want_spread, state, spread, cross, rejected, ratio, sums,
     )  # fmt: skip
 
 
@@ -410,6 +444,7 @@ def _backward(  # type: ignore[no-untyped-def]
     jitter,
     keep_from,
     keep_to,
+    want_spread,
     state,
     spread,
     cross,
@@ -419,11 +454,11 @@ def _backward(  # type: ignore[no-untyped-def]
 ):
     """Backward recursion on the adjoint ``lam`` and its information ``big``."""
     n = xs.shape[0]
-    lam = np.zeros(8)
-    big = np.zeros((8, 8))
-    work = np.empty((8, 8))
-    bg = np.empty(8)
-    row = np.empty(8)
+    lam = np.zeros(STATES)
+    big = np.zeros((STATES, STATES))
+    work = np.empty((STATES, STATES))
+    bg = np.empty(STATES)
+    row = np.empty(STATES)
     for k in range(n - 1, -1, -1):
         inside = keep_from <= k < keep_to
         for source in range(SOURCES - 1, -1, -1):
@@ -440,9 +475,9 @@ def _backward(  # type: ignore[no-untyped-def]
             e = innovation[k, source]
             gl = 0.0
             gbg = 0.0
-            for i in range(8):
+            for i in range(STATES):
                 t = 0.0
-                for j in range(8):
+                for j in range(STATES):
                     t += big[i, j] * g[j]
                 bg[i] = t
                 gbg += g[i] * t
@@ -459,25 +494,25 @@ def _backward(  # type: ignore[no-untyped-def]
                 sums[source, 1] += 1.0
             weight = gbg + 1.0 / s
             a = e / s + gl
-            for i in range(8):
+            for i in range(STATES):
                 lam[i] -= h[i] * a
-                for j in range(8):
+                for j in range(STATES):
                     big[i, j] += h[i] * h[j] * weight - h[i] * bg[j] - bg[i] * h[j]
         if inside:
             o = k - keep_from
             p = ps[k]
-            for i in range(8):
+            for i in range(STATES):
                 t = 0.0
-                for j in range(8):
+                for j in range(STATES):
                     t += p[i, j] * lam[j]
                 state[o, i] = xs[k, i] - t
-            for i in range(8):
+            for i in range(STATES if want_spread else 0):
                 # big times one column of p, then the diagonal entry
                 t = 0.0
                 u = 0.0
-                for a_ in range(8):
+                for a_ in range(STATES):
                     q = 0.0
-                    for b_ in range(8):
+                    for b_ in range(STATES):
                         q += big[a_, b_] * p[b_, i]
                     t += p[i, a_] * q
                     if i == 5:
@@ -491,12 +526,13 @@ def _backward(  # type: ignore[no-untyped-def]
             if inside:
                 ratio[0, 0] = 1.0
                 ratio[0, 1] = 1.0
+                ratio[0, 2] = 1.0
             break
         f = fs[k]
         if inside:
             _disturbance(lam, big, f, assumed[k], variance, sums, ratio[k - keep_from])
         _apply_back(f, lam, row)
-        for i in range(8):
+        for i in range(STATES):
             lam[i] = row[i]
         _both_sides(f, big, work, True)
 
@@ -524,3 +560,7 @@ def _disturbance(lam, big, f, assumed, variance, sums, ratio):  # type: ignore[n
         i = 6 + which
         sums[SUM_OFFSET_FORWARD + which, 0] += q * (lam[i] * lam[i] - big[i, i]) + 1.0
         sums[SUM_OFFSET_FORWARD + which, 1] += 1.0
+    half = 0.5 * f[11]
+    t = half * lam[8] + lam[9]
+    u = half * half * big[8, 8] + 2.0 * half * big[8, 9] + big[9, 9]
+    ratio[2] = assumed[2] * (t * t - u) + 1.0

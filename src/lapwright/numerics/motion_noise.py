@@ -9,6 +9,7 @@ principle), over-relaxed because the plain iteration is slow.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -42,6 +43,8 @@ MODEST = np.array([5e-3, 5e-3, 0.05, 0.01, 0.2, 0.2, 0.01])
 #: Mean densities of path and lateral acceleration that a car can have, (m/s^2)^2/s: more
 #: would take errors of the positions for jerks.
 DENSITIES = (1.0, 200.0)
+#: The same of the sideslip rate, (rad/s)^2/s.
+SLIP_DENSITIES = (1e-4, 1.0)
 #: Order of difference that takes the motion out of a source, for the first guess.
 _ORDER = (3, 3, 2, 2, 1, 1, 2)
 _GAIN = {1: 2.0, 2: 6.0, 3: 20.0}
@@ -155,13 +158,13 @@ def _with_known(noise: Noise, known: Mapping[int, float]) -> Noise:
     variance = noise.variance.copy()
     for source, value in known.items():
         variance[source] = value
-    return Noise(variance, noise.jitter, noise.acceleration, noise.curvature, noise.offset)
+    return replace(noise, variance=variance)
 
 
 def _one_round(piece: tuple[Measurements, Array, Array | None], noise: Noise) -> Smoothed:
     m, density, about = piece
     everything = (0, m.values.shape[1])
-    return run(m, noise, first_state(m, noise, about), everything, about, density)[0]
+    return run(m, noise, first_state(m, noise, about), everything, about, density, False)[0]
 
 
 def _next_noise(noise: Noise, sums: Array, driven: Array) -> Noise:
@@ -187,6 +190,7 @@ def _next_noise(noise: Noise, sums: Array, driven: Array) -> Noise:
         float(np.clip(driven[0], *DENSITIES)),
         float(np.clip(driven[1], *DENSITIES)),
         np.clip(noise.offset * ratio, 1e-4, 4.0),
+        float(np.clip(driven[2], *SLIP_DENSITIES)),
     )
 
 

@@ -24,7 +24,7 @@ FAR_M, TOO_FAST = 30.0, 15.0
 
 
 def rough_states(values: Array, step: float, scatter: float) -> Array:
-    """States of the filter, shape (n, 8), from smoothed positions.
+    """States of the filter, shape (n, 10), from smoothed positions.
 
     Parameters
     ----------

@@ -110,7 +110,7 @@ def judge_sources(stretches: list[tuple[Measurements, Array]], names: Collection
     Parameters
     ----------
     stretches
-        Measurements and the smoothed states (n, 8) of the reference.
+        Measurements and the smoothed states (n, 10) of the reference.
     names
         The sources to judge.
     """
