@@ -25,17 +25,21 @@ def _place(label: str, meaning: str, verb: str) -> ActionWords:
 
 
 WORDS: Final[dict[str, ActionWords]] = {
-    "off_throttle_m": _place("off the throttle", "where full throttle is left", "off the throttle"),
-    "coasting_s": ActionWords("coasting", "neither pedal pressed, before the brake"),
-    "brake_start_m": _place("brake start", "where the brake is first pressed", "brakes"),
-    "brake_rise_s": ActionWords(
-        "brake build-up", "from the first pressure to nine tenths of the highest"
+    "off_throttle_m": _place(
+        "end of full throttle", "where full throttle is left", "leaves full throttle"
     ),
-    "peak_deceleration_mps2": ActionWords("peak deceleration", "the hardest slowing"),
+    "coasting_s": ActionWords(
+        "coasting", "neither pedal pressed, between leaving the throttle and taking it up again"
+    ),
+    "brake_start_m": _place("brake start", "where the brake is first pressed", "brakes"),
+    "brake_rise_s": ActionWords("brake build-up", "from the first pressure to near the highest"),
+    "peak_deceleration_mps2": ActionWords("peak deceleration", "the hardest slowing on the way in"),
     "mean_deceleration_mps2": ActionWords(
         "mean deceleration", "slowing from brake start to brake end"
     ),
-    "brake_release_s": ActionWords("brake release", "how long the brake is being let go"),
+    "brake_release_s": ActionWords(
+        "brake release", "how long the brake is let go, from near the highest pressure to none"
+    ),
     "brake_end_m": _place("brake end", "where the brake is off again", "brake off"),
     "brake_steering_overlap_s": ActionWords(
         "brake with steering", "how long the car is braked and steered at once"
@@ -66,12 +70,13 @@ WORDS: Final[dict[str, ActionWords]] = {
         "time off full throttle", "from leaving full throttle to being back on it"
     ),
     "exit_speed_mps": ActionWords("exit speed", "speed where the corner ends"),
-    "gear": ActionWords("lowest gear", "the lowest gear used in the corner"),
+    "gear": ActionWords("gear", "the gear at the slowest point"),
     "entry_edge_m": ActionWords(
-        "outside edge at the entry", "from the path driven to the outside edge, at the entry"
+        "outside edge at turn-in", "from the path driven to the outside edge, where the turn begins"
     ),
     "exit_edge_m": ActionWords(
-        "outside edge at the exit", "from the path driven to the outside edge, at the exit"
+        "outside edge at the exit",
+        "from the path driven to the outside edge, where it is closest on the way out",
     ),
     "distance_driven_m": ActionWords("distance driven", "length of the path through the corner"),
     "corner_time_s": ActionWords("time in the corner", "from its beginning to its end"),

@@ -59,6 +59,8 @@ def _compose_action(
         "floor": action.floor, "human_floor": action.human_floor,
         "why_null": (action.why_null or "not seen on any lap") if action.median is None else None,
     }  # fmt: skip
+    if action.median is not None and action.spread is None:
+        record["spread_why_null"] = "seen on fewer than three laps"
     if ACTIONS[name].is_place:
         median = action.median
         record["from_apex_m"] = (

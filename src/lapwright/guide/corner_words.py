@@ -5,7 +5,7 @@ They describe and never order: nothing here knows yet what would be faster.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Any, Final
 
@@ -25,6 +25,11 @@ from lapwright.model.circuit import Corner
 
 MOST_INSTRUCTIONS: Final = 5
 LEAST_INSTRUCTIONS: Final = 3
+#: What can open a corner's sentences, the first that is known.
+_SAID_IN_TURN: Final = ("brake_start_m", "off_throttle_m", "peak_deceleration_mps2",
+                        "minimum_speed_mps", "corner_time_s")  # fmt: skip
+#: A straight shorter than this is none, m.
+_SHORT_STRAIGHT_M: Final = 50.0
 #: A spread within so many floors is not called a variation.
 _WITHIN_FLOOR: Final = 1.5
 
@@ -39,6 +44,7 @@ class _Told:
     laps: int
     surveyed: bool
     has_throttle: bool
+    first: str = ""  # the action that is said first, with the number of laps
 
     def known(self, name: str) -> ActionSummary | None:
         """Return an action that has a value."""
@@ -69,10 +75,11 @@ def tell_corner(findings: Findings, corner: Corner) -> _Told | None:
     if summary is None:
         return None
     used = [lap for lap in findings.laps if lap.used]
-    return _Told(
+    told = _Told(
         corner, summary, findings.circuit.length_m, len(used), findings.circuit.surveyed,
         any("throttle" in lap.traces for lap in used),
     )  # fmt: skip
+    return replace(told, first=next(filter(told.known, _SAID_IN_TURN), ""))
 
 
 def say_title(corner: Corner) -> Text:
@@ -86,13 +93,24 @@ def say_why(findings: Findings, corner: Corner) -> Text:
     summary = findings.summaries.get(corner.id)
     if summary is None:
         return Text("No lap that counts passed this corner.")
-    parts = [Text("Leads onto {0} without braking.", ((summary.straight_after_m, "distance"),))]
+    parts = [_say_onto(findings, corner, summary.straight_after_m)]
     members = list_complex(findings, corner)
     if len(members) > 1:
         between = " and " if len(members) == 2 else "–"
         first, last = quote_name(members[0]), quote_name(members[-1])
         parts.insert(0, Text(f"Part of the complex {first}{between}{last}."))
     return join_texts(parts)
+
+
+def _say_onto(findings: Findings, corner: Corner, straight_m: float) -> Text:
+    corners = findings.circuit.corners
+    following = corners[(corners.index(corner) + 1) % len(corners)]
+    inside = corner.complex is not None and following.complex == corner.complex
+    if len(corners) > 1 and (inside or straight_m < _SHORT_STRAIGHT_M):
+        return Text(f"Leads into corner {quote_name(following.id)}.")
+    return Text(
+        "Leads onto {0} of road before the next corner begins.", ((straight_m, "distance"),)
+    )
 
 
 def list_complex(findings: Findings, corner: Corner) -> list[str]:
@@ -127,7 +145,7 @@ def _say_place(told: _Told, name: str, lead: str) -> Text | None:
     value = figure(action, "distance", abs(metres))
     side = "before" if metres < 0 else "after"
     at = Text(f"{lead} {{0}} {side} the apex", (value,))
-    return join_texts([at, say_spread(action, "distance", told.laps)], "")
+    return join_texts([at, say_spread(action, "distance", told.laps, name == told.first)], "")
 
 
 def _say_value(told: _Told, name: str, template: str) -> Text | None:
@@ -137,7 +155,7 @@ def _say_value(told: _Told, name: str, template: str) -> Text | None:
         return None
     quantity = ACTIONS[name].quantity
     said = Text(template, (figure(action, quantity),))
-    return join_texts([said, say_spread(action, quantity, told.laps)], "")
+    return join_texts([said, say_spread(action, quantity, told.laps, name == told.first)], "")
 
 
 def _sentence(*clauses: Text | None, between: str = "; ") -> Text | None:
@@ -178,14 +196,14 @@ def _say_human(told: _Told, name: str) -> Text | None:
     )  # fmt: skip
     if action.floor is not None and action.spread is not None and action.spread <= action.floor:
         return Text("±\u00a0{0} at that speed would be ±\u00a0{1}", values[1:])
-    return Text("that is ±\u00a0{0} at that speed, where ±\u00a0{1} would be ±\u00a0{2}", values)
+    return Text("that is ±\u00a0{0} at that speed; ±\u00a0{1} would be ±\u00a0{2}", values)
 
 
 def _say_coasting(told: _Told) -> Text | None:
     action = told.known("coasting_s")
     if action is None or not (action.median or 0.0) > (action.floor or 0.0):
         return None
-    return _sentence(_say_value(told, "coasting_s", "Before that, neither pedal for {0}"))
+    return _sentence(_say_value(told, "coasting_s", "neither pedal for {0} in all"))
 
 
 def _say_release(told: _Told) -> Text | None:
@@ -201,10 +219,15 @@ def _say_release(told: _Told) -> Text | None:
 
 def _say_slowest(told: _Told) -> Text | None:
     return _sentence(
-        _say_value(told, "minimum_speed_mps", "slowest at {0}"),
-        _say_place(told, "minimum_speed_m", "the slowest point"),
+        _say_minimum(told),
         _say_value(told, "exit_speed_mps", "{0} at the corner's exit"),
     )
+
+
+def _say_minimum(told: _Told) -> Text | None:
+    speed = _say_value(told, "minimum_speed_mps", "slowest at {0}")
+    place = _say_place(told, "minimum_speed_m", "")
+    return join_texts([speed, place], ",") if speed and place else speed
 
 
 def _say_throttle(told: _Told) -> Text | None:
@@ -220,13 +243,23 @@ def _say_throttle(told: _Told) -> Text | None:
 def _say_edges(told: _Told) -> Text | None:
     road = "the edge" if told.surveyed else "the edge of the road seen in use"
     clauses = [
-        _say_value(told, "entry_edge_m", "{0} on the outside at the entry"),
-        _say_value(told, "apex_inside_m", "{0} on the inside at the apex"),
-        _say_value(told, "exit_edge_m", "{0} on the outside at the exit"),
+        _say_edge(told, "entry_edge_m", "on the outside at turn-in"),
+        _say_edge(told, "apex_inside_m", "on the inside at the apex"),
+        _say_edge(told, "exit_edge_m", "on the outside at the closest on the way out"),
     ]
     there = [clause for clause in clauses if clause]
     return _sentence(join_texts([Text(f"From {road}: "), join_texts(there, "; ")], "")
                      if there else None)  # fmt: skip
+
+
+def _say_edge(told: _Told, name: str, where: str) -> Text | None:
+    """Say a distance to an edge; a path beyond the edge has a negative one."""
+    action = told.known(name)
+    if action is None or action.median is None:
+        return None
+    beyond = "beyond it " if action.median < 0.0 else ""
+    said = Text(f"{{0}} {beyond}{where}", (figure(action, "offset", abs(action.median)),))
+    return join_texts([said, say_spread(action, "offset", told.laps)], "")
 
 
 def _say_turn_in(told: _Told) -> Text | None:
@@ -235,7 +268,7 @@ def _say_turn_in(told: _Told) -> Text | None:
 
 def _say_gear(told: _Told) -> Text | None:
     action = told.known("gear")
-    return Text("Lowest gear {0}.", ((action.median, "count"),)) if action else None
+    return Text("Gear {0} at the slowest point.", ((action.median, "count"),)) if action else None
 
 
 def _say_time(told: _Told) -> Text | None:
@@ -257,13 +290,13 @@ def say_varies_most(told: _Told) -> Text | None:
     quantity = ACTIONS[name].quantity
     if ratios[name] <= _WITHIN_FLOOR:
         return Text(
-            "No moment of this corner varies by much more than this log can tell, or than "
-            "±\u00a0{0} of timing makes.",
+            "No moment of this corner varies by much more than ±\u00a0{0} of timing, or than "
+            "this log can tell.",
             ((HUMAN_TIMING_S, "moment"),),
         )
     return Text(
-        f"What varies most here, held against what this log and ±\u00a0{{0}} of timing leave open, "
-        f"is the {WORDS[name].label}: ±\u00a0{{1}} over {{2}} laps, against ±\u00a0{{3}}.",
+        f"What varies most here, held against ±\u00a0{{0}} of timing and what this log can tell: "
+        f"{WORDS[name].label}, ±\u00a0{{1}} over {{2}} laps against ±\u00a0{{3}}.",
         (
             (HUMAN_TIMING_S, "moment"), width_figure(action.spread or 0.0, quantity),
             (float(action.n), "count"), width_figure(floor, quantity),

@@ -43,7 +43,7 @@ def count_decimals(uncertainty: float, quantity: str) -> int:
     shown = uncertainty * rule.factor
     if not shown > 0.0:
         return rule.decimals
-    return int(np.clip(-math.floor(math.log10(shown)), 0, rule.decimals + _FINER))
+    return int(np.clip(round(-math.log10(shown)), 0, rule.decimals + _FINER))
 
 
 def figure(action: ActionSummary, quantity: str, value: float | None = None) -> Value:
@@ -72,15 +72,19 @@ def spread_seconds(action: ActionSummary) -> float | None:
     return HUMAN_TIMING_S * action.spread / action.human_floor
 
 
-def say_spread(action: ActionSummary, quantity: str, laps: int) -> Text:
-    """Say how an action repeats, to stand behind its median; ``laps`` is how many count."""
+def say_spread(action: ActionSummary, quantity: str, laps: int, first: bool = False) -> Text:
+    """Say how an action repeats, to stand behind its median.
+
+    ``laps`` is how many count; the first action of a corner says how many they are, the
+    others only where it was seen on fewer.
+    """
     of = ((float(action.n), "count"), (float(laps), "count"))
-    over = "{0} laps" if action.n == laps else "{0} of {1} laps"
-    if action.n == 1:
-        return Text(", on one lap")
+    fewer = action.n != laps
+    over = " on {0} of {1} laps" if fewer else " over {0} laps" if first else ""
     if action.spread is None:
-        return Text(f", the middle of {over}", of)
+        few = f" (the middle of {{0}}{' of {1}' if fewer else ''} laps)"
+        return Text(few if action.n > 1 else " (one lap)", of) if first or fewer else Text("")
     if action.floor is not None and action.spread <= action.floor:
-        text = f", alike on {over} as far as this log can tell (±\u00a0{{2}})"
-        return Text(text, (*of, width_figure(action.floor, quantity)))
-    return Text(f", ±\u00a0{{2}} over {over}", (*of, width_figure(action.spread, quantity)))
+        alike = f" (alike{over} as far as this log can tell, ±\u00a0{{2}})"
+        return Text(alike, (*of, width_figure(action.floor, quantity)))
+    return Text(f" (±\u00a0{{2}}{over})", (*of, width_figure(action.spread, quantity)))

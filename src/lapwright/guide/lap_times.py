@@ -13,6 +13,9 @@ from lapwright.model.lap import Lap
 #: Makes a median absolute deviation the standard deviation of a normal distribution.
 MAD_TO_SD: Final = 1.4826
 
+#: Standard deviation up to which a lap time is shown to a thousandth: within 0.005 s, 95 %.
+_THOUSANDTH_SD_S: Final = 0.0025
+
 
 @dataclass(frozen=True, slots=True)
 class LapTimes:
@@ -49,5 +52,5 @@ def lap_time_figure(lap: Lap, time_s: float | None = None) -> Value:
     """Return a lap time with the decimals that its standard deviation can bear."""
     shown = lap.time_s if time_s is None else time_s
     sd = lap.time_sd_s
-    decimals = 2 if sd is None else 3 if sd <= 0.0025 else 2 if sd <= 0.025 else 1
+    decimals = 2 if sd is None else 3 if sd <= _THOUSANDTH_SD_S else 2 if sd <= 0.025 else 1
     return (shown, "lap_time", decimals)

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-import math
 from base64 import b64encode
 from collections.abc import Mapping
 from hashlib import sha256
 from importlib.resources import files
 from typing import Any
 
-import numpy as np
-
+from lapwright.publish.json import as_plain
 from lapwright.publish.packing import pack_pictures
 from lapwright.publish.plain import Markup, element, render_plain
 
@@ -82,21 +80,8 @@ def _meta(policy: str) -> Markup:
 
 def _json(tree: object) -> str:
     """Write JSON that cannot end the element it stands in."""
-    text = json.dumps(_plain(tree), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    text = json.dumps(as_plain(tree), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     for sign, code in (("&", "\\u0026"), ("<", "\\u003c"), (">", "\\u003e"),
                        ("\u2028", "\\u2028"), ("\u2029", "\\u2029")):  # fmt: skip
         text = text.replace(sign, code)
     return text
-
-
-def _plain(tree: object) -> object:
-    """Turn numpy values and numbers that JSON does not know into what it knows."""
-    if isinstance(tree, Mapping):
-        return {str(key): _plain(value) for key, value in tree.items()}
-    if isinstance(tree, np.ndarray | np.generic):
-        return _plain(tree.tolist())
-    if isinstance(tree, list | tuple):
-        return [_plain(value) for value in tree]
-    if isinstance(tree, float) and not math.isfinite(tree):
-        return None
-    return tree

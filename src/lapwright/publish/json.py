@@ -19,17 +19,18 @@ def render_json(document: Mapping[str, Any]) -> bytes:
     NumPy values become numbers and lists, a number that is not finite becomes null, and
     numbers are rounded to six decimals (six significant digits below one).
     """
-    text = json.dumps(_plain(document), ensure_ascii=False, allow_nan=False, indent=1)
+    text = json.dumps(as_plain(document), ensure_ascii=False, allow_nan=False, indent=1)
     return f"{text}\n".encode()
 
 
-def _plain(tree: object) -> object:
+def as_plain(tree: object) -> object:
+    """Turn a tree into what JSON knows: see `render_json`."""
     if isinstance(tree, Mapping):
-        return {str(key): _plain(value) for key, value in tree.items()}
+        return {str(key): as_plain(value) for key, value in tree.items()}
     if isinstance(tree, np.ndarray | np.generic):
-        return _plain(tree.tolist())
+        return as_plain(tree.tolist())
     if isinstance(tree, list | tuple):
-        return [_plain(value) for value in tree]
+        return [as_plain(value) for value in tree]
     return _round(tree) if isinstance(tree, float) else tree
 
 
