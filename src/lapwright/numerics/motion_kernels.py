@@ -18,215 +18,77 @@ from __future__ import annotations
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from lapwright.numerics.motion_steps import (
+    ACCELERATION,
+    AT_DIRECTION,
+    AT_FORWARD,
+    AT_LEFT,
+    AT_SPEED,
+    AT_X,
+    AT_Y,
+    AT_YAW_RATE,
+    CRAWL,
+    CRAWL_TURN,
+    CURVATURE,
+    DIRECTION,
+    OFFSET_FORWARD,
+    OFFSET_LEFT,
+    SLIP,
+    SLIP_FREQUENCY,
+    SLIP_RATE,
+    SLOW,
+    SOURCES,
+    SPEED,
+    STATES,
+    SUM_OFFSET_FORWARD,
+    SUM_OFFSET_LEFT,
+    SUM_SPEED,
+    SUMS,
+    WIDER,
+    X,
+    Y,
+    apply,
+    apply_back,
+    both_sides,
+    gain,
+    push,
+    row,
+    transition,
+    update,
+)
 
-STATES = 10
-X, Y, DIRECTION, SPEED, ACCELERATION, CURVATURE, OFFSET_FORWARD, OFFSET_LEFT = range(8)
-SLIP, SLIP_RATE = 8, 9
-
-#: Rows of the measurement arrays; ``AT_X`` also stands for the error along the path
-#: and ``AT_Y`` for that across it in all variances.
-SOURCES = 7
-AT_X, AT_Y, AT_SPEED, AT_YAW_RATE, AT_FORWARD, AT_LEFT, AT_DIRECTION = range(SOURCES)
-
-#: Rows of the sums that re-estimate the noise: sources, then the accelerometers' offsets,
-#: then the squared speed at accepted positions.
-SUM_OFFSET_FORWARD, SUM_OFFSET_LEFT, SUM_SPEED = range(SOURCES, SOURCES + 3)
-SUMS = SOURCES + 3
-
-#: Other sources than positions are left out beyond this multiple of the gate: their
-#: innovations are also large where the car does something sudden.
-WIDER = 2.0
-
-#: Natural frequency of sideslip in rad/s, critically damped.
-SLIP_FREQUENCY = 2.0
-
-#: Below this speed (m/s) the curvature noise no longer grows.
-SLOW = 6.0
-#: Below this speed (m/s) the curvature fades, within a second at rest.
-CRAWL = 3.0
-#: Largest density of the direction's own disturbance, rad^2/s, at half that speed.
-CRAWL_TURN = 0.1
-
-
-@njit(cache=True, nogil=True)
-def _transition(m, dt, decay, f, step):  # type: ignore[no-untyped-def]
-    """Non-trivial entries of the transition at the state ``m``; ``step`` is its image."""
-    s = m[3] * dt + 0.5 * m[4] * dt * dt
-    turn = m[5] * s
-    mid = m[2] + 0.5 * turn
-    c, n = np.cos(mid), np.sin(mid)
-    shrink = 1.0 - turn * turn / 24.0
-    half = 0.5 * s * m[5]
-    f[0] = -s * n  # x by direction
-    f[1] = (c - half * n) * dt  # x by speed
-    f[2] = 0.5 * f[1] * dt  # x by acceleration
-    f[3] = -0.5 * s * s * n  # x by curvature
-    f[4] = s * c
-    f[5] = (n + half * c) * dt
-    f[6] = 0.5 * f[5] * dt
-    f[7] = 0.5 * s * s * c
-    f[8] = m[5] * dt  # direction by speed
-    f[9] = 0.5 * f[8] * dt
-    f[10] = s  # direction by curvature
-    f[11] = dt
-    f[12] = decay
-    # a car that hardly moves shows no curvature; without this it would wander off
-    fade = np.exp(-dt * max(0.0, 1.0 - abs(m[3]) / CRAWL))
-    f[19] = fade
-    fade_slip = np.exp(-SLIP_FREQUENCY * dt)
-    f[20] = fade_slip * (1.0 + SLIP_FREQUENCY * dt)
-    f[21] = fade_slip * dt
-    f[22] = -fade_slip * SLIP_FREQUENCY * SLIP_FREQUENCY * dt
-    f[23] = fade_slip * (1.0 - SLIP_FREQUENCY * dt)
-    # a disturbance arrives as a ramp within the step
-    f[13] = c * dt * dt / 6.0
-    f[14] = n * dt * dt / 6.0
-    f[15] = 0.5 * dt
-    f[16] = -n * s * s / 6.0
-    f[17] = c * s * s / 6.0
-    f[18] = 0.5 * s
-    step[0] = m[0] + s * c * shrink
-    step[1] = m[1] + s * n * shrink
-    step[2] = m[2] + turn
-    step[3] = m[3] + m[4] * dt
-    step[4] = m[4]
-    step[5] = fade * m[5]
-    step[6] = decay * m[6]
-    step[7] = decay * m[7]
-    step[8] = f[20] * m[8] + f[21] * m[9]
-    step[9] = f[22] * m[8] + f[23] * m[9]
-
-
-@njit(cache=True, nogil=True)
-def _apply(f, d, out):  # type: ignore[no-untyped-def]
-    """Transition times a vector."""
-    out[0] = d[0] + f[0] * d[2] + f[1] * d[3] + f[2] * d[4] + f[3] * d[5]
-    out[1] = d[1] + f[4] * d[2] + f[5] * d[3] + f[6] * d[4] + f[7] * d[5]
-    out[2] = d[2] + f[8] * d[3] + f[9] * d[4] + f[10] * d[5]
-    out[3] = d[3] + f[11] * d[4]
-    out[4] = d[4]
-    out[5] = f[19] * d[5]
-    out[6] = f[12] * d[6]
-    out[7] = f[12] * d[7]
-    out[8] = f[20] * d[8] + f[21] * d[9]
-    out[9] = f[22] * d[8] + f[23] * d[9]
-
-
-@njit(cache=True, nogil=True)
-def _apply_back(f, d, out):  # type: ignore[no-untyped-def]
-    """Transposed transition times a vector."""
-    out[0] = d[0]
-    out[1] = d[1]
-    out[2] = d[2] + f[0] * d[0] + f[4] * d[1]
-    out[3] = d[3] + f[1] * d[0] + f[5] * d[1] + f[8] * d[2]
-    out[4] = d[4] + f[2] * d[0] + f[6] * d[1] + f[9] * d[2] + f[11] * d[3]
-    out[5] = f[19] * d[5] + f[3] * d[0] + f[7] * d[1] + f[10] * d[2]
-    out[6] = f[12] * d[6]
-    out[7] = f[12] * d[7]
-    out[8] = f[20] * d[8] + f[22] * d[9]
-    out[9] = f[21] * d[8] + f[23] * d[9]
-
-
-@njit(cache=True, nogil=True)
-def _both_sides(f, p, work, back):  # type: ignore[no-untyped-def]
-    """``p`` becomes F p F' (or F' p F with ``back``); ``p`` is symmetric."""
-    for i in range(STATES):
-        if back:
-            _apply_back(f, p[i], work[i])
-        else:
-            _apply(f, p[i], work[i])
-    row = np.empty(STATES)
-    for j in range(STATES):
-        if back:
-            _apply_back(f, work[:, j], row)
-        else:
-            _apply(f, work[:, j], row)
-        for i in range(STATES):
-            p[j, i] = row[i]
-
-
-@njit(cache=True, nogil=True)
-def _push(p, g0, g1, g2, g3, i0, i1, i2, i3, q):  # type: ignore[no-untyped-def]
-    """Add the noise of one disturbance that reaches four states."""
-    g = (g0, g1, g2, g3)
-    at = (i0, i1, i2, i3)
-    for a in range(4):
-        for b in range(4):
-            p[at[a], at[b]] += q * g[a] * g[b]
-
-
-@njit(cache=True, nogil=True)
-def _row(source, m, at, c, n, h):  # type: ignore[no-untyped-def]
-    """Measurement row ``h`` at state ``m``, ``at`` seconds off the grid; the prediction."""
-    for i in range(STATES):
-        h[i] = 0.0
-    v = m[3] + m[4] * at
-    if source == AT_X:  # along the path
-        h[0] = c
-        h[1] = n
-        h[3] = at
-        h[4] = 0.5 * at * at
-        return c * m[0] + n * m[1] + at * m[3] + 0.5 * at * at * m[4]
-    if source == AT_Y:  # across the path
-        h[0] = -n
-        h[1] = c
-        h[2] = at * m[3]
-        h[5] = 0.5 * at * at * m[3] * m[3]
-        return -n * m[0] + c * m[1] + 0.5 * at * at * m[3] * m[3] * m[5]
-    if source == AT_SPEED:
-        sign = 1.0 if v >= 0.0 else -1.0
-        h[3] = sign
-        h[4] = sign * at
-        return sign * v
-    if source == AT_YAW_RATE:
-        h[3] = m[5]
-        h[4] = m[5] * at
-        h[5] = v
-        h[9] = -1.0
-        return m[5] * v - m[9]
-    if source == AT_FORWARD:
-        h[4] = 1.0
-        h[6] = 1.0
-        return m[4] + m[6]
-    if source == AT_LEFT:
-        h[3] = 2.0 * m[5] * v
-        h[4] = h[3] * at
-        h[5] = v * v
-        h[7] = 1.0
-        return m[5] * v * v + m[7]
-    h[2] = 1.0
-    h[3] = m[5] * at
-    h[5] = v * at
-    h[8] = -1.0
-    return m[2] + m[5] * v * at - m[8]
-
-
-@njit(cache=True, nogil=True)
-def _update(x, p, error, s, gain):  # type: ignore[no-untyped-def]
-    """Scalar update of state and covariance."""
-    for i in range(STATES):
-        x[i] += gain[i] * error
-    for i in range(STATES):
-        for j in range(STATES):
-            p[i, j] -= gain[i] * s * gain[j]
-
-
-@njit(cache=True, nogil=True)
-def _gain(p, h, variance, gain):  # type: ignore[no-untyped-def]
-    """Gain vector and innovation variance of a scalar measurement."""
-    s = variance
-    for i in range(STATES):
-        total = 0.0
-        for j in range(STATES):
-            total += p[i, j] * h[j]
-        gain[i] = total
-        s += h[i] * total
-    for i in range(STATES):
-        gain[i] /= s
-    return s
+__all__ = [
+    "ACCELERATION",
+    "AT_DIRECTION",
+    "AT_FORWARD",
+    "AT_LEFT",
+    "AT_SPEED",
+    "AT_X",
+    "AT_Y",
+    "AT_YAW_RATE",
+    "CRAWL",
+    "CRAWL_TURN",
+    "CURVATURE",
+    "DIRECTION",
+    "OFFSET_FORWARD",
+    "OFFSET_LEFT",
+    "SLIP",
+    "SLIP_FREQUENCY",
+    "SLIP_RATE",
+    "SLOW",
+    "SOURCES",
+    "SPEED",
+    "STATES",
+    "SUMS",
+    "SUM_OFFSET_FORWARD",
+    "SUM_OFFSET_LEFT",
+    "SUM_SPEED",
+    "WIDER",
+    "X",
+    "Y",
+    "smooth_chunk",
+]
 
 
 @njit(cache=True, nogil=True)
@@ -327,11 +189,11 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             for i in range(STATES):
                 m[i] = about[k - 1, i] if relinearise else x[i]
                 d[i] = x[i] - m[i]
-            _transition(m, dt, decay, fs[k], step)
-            _apply(fs[k], d, x)
+            transition(m, dt, decay, fs[k], step)
+            apply(fs[k], d, x)
             for i in range(STATES):
                 x[i] += step[i]
-            _both_sides(fs[k], p, work, False)
+            both_sides(fs[k], p, work, False)
             f = fs[k]
             v = max(abs(m[3]), SLOW)
             qa = noise[0, k] * dt
@@ -340,8 +202,8 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             assumed[k, 1] = qc
             qs = noise[2, k] * dt
             assumed[k, 2] = qs
-            _push(p, f[13], f[14], f[15], 1.0, 0, 1, 3, 4, qa)
-            _push(p, f[16], f[17], f[18], 1.0, 0, 1, 2, 5, qc)
+            push(p, f[13], f[14], f[15], 1.0, 0, 1, 3, 4, qa)
+            push(p, f[16], f[17], f[18], 1.0, 0, 1, 2, 5, qc)
             p[6, 6] += variance[SOURCES]
             p[7, 7] += variance[SOURCES + 1]
             half = 0.5 * dt
@@ -375,7 +237,7 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             for source in (AT_X, AT_Y):
                 at = offsets[AT_X, k]
                 h = rows[k, source]
-                guess = _row(source, m, at, c, sn, h)
+                guess = row(source, m, at, c, sn, h)
                 e = (
                     c * values[AT_X, k] + sn * values[AT_Y, k]
                     if source == AT_X
@@ -402,7 +264,7 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             h = rows[k, source]
             r = variance[source]
             at = offsets[AT_X if source == AT_Y else source, k]
-            guess = _row(source, m, at, c, sn, h)
+            guess = row(source, m, at, c, sn, h)
             if source == AT_X:
                 e = c * values[AT_X, k] + sn * values[AT_Y, k] - guess
                 r += jitter * m[3] * m[3]
@@ -415,14 +277,14 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             if source == AT_DIRECTION:
                 e -= 2.0 * np.pi * np.round(e / (2.0 * np.pi))
             g = gains[k, source]
-            s = _gain(p, h, r, g)
+            s = gain(p, h, r, g)
             if source > AT_Y and e * e > WIDER * WIDER * gate * gate * s:
                 drop[k, source] = True
                 total[k, source] = -WIDER * WIDER * gate * gate * r
                 continue
             innovation[k, source] = e
             total[k, source] = s
-            _update(x, p, e, s, g)
+            update(x, p, e, s, g)
     _backward(
         xs, ps, fs, gains, rows, innovation, total, assumed, drop, variance, jitter,
         keep_from, keep_to, want_spread, state, spread, cross, rejected, ratio, sums,
@@ -531,10 +393,10 @@ def _backward(  # type: ignore[no-untyped-def]
         f = fs[k]
         if inside:
             _disturbance(lam, big, f, assumed[k], variance, sums, ratio[k - keep_from])
-        _apply_back(f, lam, row)
+        apply_back(f, lam, row)
         for i in range(STATES):
             lam[i] = row[i]
-        _both_sides(f, big, work, True)
+        both_sides(f, big, work, True)
 
 
 @njit(cache=True, nogil=True)
