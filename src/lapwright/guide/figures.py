@@ -13,7 +13,6 @@ from lapwright.guide.unit_system import METRIC
 
 #: The timing scatter that the human floor stands for, s.
 HUMAN_TIMING_S: Final = 0.010
-_FINER: Final = 1  # decimals that good data may add to those of the quantity
 
 
 def from_apex(place_m: float, apex_m: float, length_m: float) -> float:
@@ -27,29 +26,29 @@ def from_apex(place_m: float, apex_m: float, length_m: float) -> float:
     return (place_m - apex_m + length_m / 2) % length_m - length_m / 2
 
 
-def find_uncertainty(action: ActionSummary) -> float:
-    """Return how well the median of an action is known, in its unit; 0 where nothing is known.
+def find_scatter(action: ActionSummary) -> float:
+    """Return within what an action is known to repeat, in its unit; 0 where nothing is known."""
+    return max(action.floor or 0.0, action.spread or 0.0)
 
-    The larger of the floor and the standard error of a median, 1.25 sd / √n (for a
-    normal distribution: √(π/2) = 1.253).
+
+def count_decimals(action: ActionSummary, quantity: str) -> int:
+    """Return the decimals, in the metric unit, whose last digit spread and floor can bear.
+
+    One more than usual where at least three laps show it; an edge is not surveyed to
+    the centimetre.
     """
-    error = math.sqrt(math.pi / 2) * (action.spread or 0.0) / math.sqrt(max(action.n, 1))
-    return max(action.floor or 0.0, error)
-
-
-def count_decimals(uncertainty: float, quantity: str) -> int:
-    """Return the decimals, in the metric unit, whose last digit the uncertainty can bear."""
     rule = METRIC.quantities[quantity]
-    shown = uncertainty * rule.factor
+    shown = find_scatter(action) * rule.factor
     if not shown > 0.0:
         return rule.decimals
-    return int(np.clip(round(-math.log10(shown)), 0, rule.decimals + _FINER))
+    finer = quantity != "offset" and action.spread is not None
+    return int(np.clip(round(-math.log10(shown)), 0, rule.decimals + finer))
 
 
 def figure(action: ActionSummary, quantity: str, value: float | None = None) -> Value:
     """Return the median (or a value as well known as it) as a figure for a sentence."""
     shown = action.median if value is None else value
-    return (shown, quantity, count_decimals(find_uncertainty(action), quantity))
+    return (shown, quantity, count_decimals(action, quantity))
 
 
 def width_figure(width: float, quantity: str) -> Value:
@@ -72,19 +71,19 @@ def spread_seconds(action: ActionSummary) -> float | None:
     return HUMAN_TIMING_S * action.spread / action.human_floor
 
 
-def say_spread(action: ActionSummary, quantity: str, laps: int, first: bool = False) -> Text:
+def say_spread(action: ActionSummary, quantity: str, laps: int, said: int | None = None) -> Text:
     """Say how an action repeats, to stand behind its median.
 
-    ``laps`` is how many count; the first action of a corner says how many they are, the
-    others only where it was seen on fewer.
+    ``laps`` is how many count; ``said`` how many the reader has been told of, so that
+    only another number is said again.
     """
     of = ((float(action.n), "count"), (float(laps), "count"))
-    fewer = action.n != laps
-    over = " on {0} of {1} laps" if fewer else " over {0} laps" if first else ""
+    counted = "{0} laps" if action.n == laps else "{0} of {1} laps"
+    over = "" if action.n == said else f" over {counted}"
     if action.spread is None:
-        few = f" (the middle of {{0}}{' of {1}' if fewer else ''} laps)"
-        return Text(few if action.n > 1 else " (one lap)", of) if first or fewer else Text("")
+        few = "one lap" if action.n == 1 else f"the middle of {counted}"
+        return Text(f" ({few})", of) if over else Text("")
     if action.floor is not None and action.spread <= action.floor:
-        alike = f" (alike{over} as far as this log can tell, ±\u00a0{{2}})"
+        alike = f" (alike{over} within ±\u00a0{{2}}, the least that this log can tell)"
         return Text(alike, (*of, width_figure(action.floor, quantity)))
     return Text(f" (±\u00a0{{2}}{over})", (*of, width_figure(action.spread, quantity)))

@@ -35,15 +35,6 @@ _TURNS: Final[dict[Turns, str]] = {
     "anticlockwise": "anticlockwise",
     "crossing": "crosses over itself",
 }
-_LOST: Final = {
-    "throttle": "No throttle in the log: where full throttle is left and taken again, and the time "
-    "off it, are not known.",
-    "brake": "No brake in the log: where the brake is pressed and let go is not known; slowing is "
-    "read from the speed alone.",
-    "steering": "No steering in the log: turning in is read from the path, and braking while "
-    "steering is not known.",
-    "gear": "No gear in the log: gears are not shown.",
-}
 #: Below this rate a pedal's moment falls between samples, Hz.
 _COARSE_HZ: Final = 10.0
 
@@ -169,16 +160,9 @@ def _say_recording(findings: Findings) -> Text | None:
 
 
 def say_missing(findings: Findings) -> list[Text]:
-    """Say what is missing for which result: what the findings bring, then what is seen here."""
-    traces = {name for lap in findings.laps if lap.used for name in lap.traces}
-    lost = [Text(text) for name, text in _LOST.items() if name not in traces]
-    if not findings.circuit.has_heights:
-        lost.append(Text("No heights: nothing is said about slope, banking and crests."))
-    if not findings.circuit.surveyed:
-        lost.append(Text("No survey of the edges: distances to an edge are distances to the edge "
-                         "of the road that these laps used."))  # fmt: skip
+    """Say what is missing for which result: what the findings bring, and too few samples."""
     metres = find_sample_length(findings)
-    if findings.rate_hz < _COARSE_HZ and metres is not None:
-        coarse = "Few samples: what happens between two of them, up to {0} apart, is not seen."
-        lost.append(Text(coarse, (width_figure(metres, "distance"),)))
-    return [*findings.missing, *(text for text in lost if text not in findings.missing)]
+    if not findings.rate_hz < _COARSE_HZ or metres is None:
+        return list(findings.missing)
+    coarse = "Few samples: what happens between two of them, up to {0} apart, is not seen."
+    return [*findings.missing, Text(coarse, (width_figure(metres, "distance"),))]
