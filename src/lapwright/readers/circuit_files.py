@@ -55,12 +55,11 @@ def read_circuit(paths: Sequence[str | Path]) -> Circuit:
     if len(files) == 1 and files[0].suffix.lower() == ".json":
         return _read_json(files[0])
     sheets = [_read_sheet(p) for p in files]
-    name = files[0].stem.replace("_", " ")
     try:
         if len(sheets) == 2:
-            return build_circuit_from_edges(*(_edge(s) for s in sheets), name="")
+            return build_circuit_from_edges(*(_edge(s) for s in sheets))
         if len(sheets) == 1:
-            return _from_sheet(sheets[0], re.sub(r"\s*survey$", "", name))
+            return _from_sheet(sheets[0])
     except UsageError as error:
         raise _refuse(sheets[0].file, str(error).rstrip(".")) from error
     raise UsageError(f"--circuit: {len(files)} files; give one, or two for two edges.")
@@ -116,18 +115,16 @@ def _edge(sheet: _Sheet) -> Edge:
     return Edge(columns[0], columns[1], columns[2] if len(columns) == 3 else None)
 
 
-def _from_sheet(sheet: _Sheet, name: str) -> Circuit:
+def _from_sheet(sheet: _Sheet) -> Circuit:
     columns = dict(zip(sheet.names, sheet.rows.T, strict=False))
     sides = {side: _side_columns(columns, words) for side, words in _SIDES.items()}
     if all(len(c) >= 2 for c in sides.values()):
         edges = {side: Edge(*(columns[n] for n in c[:3])) for side, c in sides.items()}
         left, right = edges["left"], edges["right"]
-        return build_circuit_from_edges(right, left, name=name)
+        return build_circuit_from_edges(right, left)
     if not sheet.names and len(sheet.rows.T) in (4, 6):
         half = len(sheet.rows.T) // 2
-        return build_circuit_from_edges(
-            Edge(*sheet.rows.T[:half]), Edge(*sheet.rows.T[half:]), name=name
-        )
+        return build_circuit_from_edges(Edge(*sheet.rows.T[:half]), Edge(*sheet.rows.T[half:]))
     if all(len(c) == 1 for c in sides.values()):
         line = [_column(columns, letter) for letter in "xyz"]
         if line[0] is not None and line[1] is not None:
@@ -137,7 +134,6 @@ def _from_sheet(sheet: _Sheet, name: str) -> Circuit:
                 columns[sides["right"][0]],
                 columns[sides["left"][0]],
                 line[2],
-                name=name,
             )
     raise _refuse(
         sheet.file,

@@ -222,12 +222,11 @@ def _missing(session: DrivenSession) -> tuple[Text, ...]:
 def _session(session: DrivenSession) -> Session:
     first = session.drives[0].recording
     drivers = dict.fromkeys(lap.driver for lap in session.laps if lap.driver)
-    air = find_info(first, "conditions", "weather", "air")
     return Session(
         drivers=tuple(drivers),
         car=find_info(first, "car", "vehicle") or None,
         date=find_info(first, "date", "day") or None,
-        conditions=air or None,
+        conditions=find_info(first, "conditions", "weather") or None,
     )
 
 

@@ -129,7 +129,8 @@ def build_session(
     road = circuit or build_circuit_from_laps(
         [d.motion for d in drives], [d.height for d in drives], file=drives[0].recording.file
     )
-    road = replace(road, origin=road.origin or origin)
+    name = find_info(recordings[0], "circuit", "track", "venue", "course")
+    road = replace(road, name=road.name or name, origin=road.origin or origin)
     road, placed = _right_way_round(road, drives)
     known = bool(circuit is not None and circuit.corners) and start is None
     if start is not None:
