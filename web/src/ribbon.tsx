@@ -100,7 +100,8 @@ function ChosenLaps({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
 /** How much time one tick on the lap's line stands for: the same in every corner of a guide. */
 export function tickWorth(desk: Desk): number {
   const [a, b] = [desk.shown, desk.against].map((id) => desk.view.guide.laps.find((lap) => lap.id === id));
-  return Math.abs((a?.time_s ?? 0) - (b?.time_s ?? 0)) < 1 ? 0.02 : 0.05;
+  const apart = Math.abs((a?.time_s ?? 0) - (b?.time_s ?? 0));
+  return [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2].find((worth) => apart <= 50 * worth) ?? 5;
 }
 
 function TimeTicks({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
