@@ -6,10 +6,12 @@ from typing import Any, Final
 
 from lapwright.driving.action_names import ACTIONS
 from lapwright.driving.passes import ActionSummary
-from lapwright.guide.corner_words import list_complex, say_instructions, tell_corner
+from lapwright.guide.corner_words import list_complex
 from lapwright.guide.document import Findings
 from lapwright.guide.figures import from_apex, spread_seconds
+from lapwright.guide.instructions import say_instructions
 from lapwright.guide.sentences import write_text
+from lapwright.guide.told import tell_corner
 from lapwright.model.circuit import Corner
 
 NOT_YET: Final = "not worked out by this version"

@@ -118,7 +118,7 @@ def _say_times(findings: Findings) -> list[tuple[str, Text | None]]:
         return [("Best lap", best)]
     middle = Text(
         "{0}, ±\u00a0{1}",
-        (lap_time_figure(times.best, times.median_s), width_figure(times.spread_s, "time")),
+        (lap_time_figure(times.best, times.median_s), (times.spread_s, "time", 2)),
     )
     own = findings.own_best_corners_s
     together = Text("{0}", (lap_time_figure(times.best, own),)) if own is not None else None
