@@ -236,3 +236,11 @@ def test_every_action_has_words(invented: Any):
     for name, said in words.items():
         assert said["is_place"] == (said["before"] is not None) == ACTIONS[name].is_place
         assert said["quantity"] in METRIC.quantities
+
+
+@pytest.mark.parametrize(("laps", "repeats"), [(2, False), (3, True)])
+def test_two_laps_do_not_say_how_anything_repeats(invented: Any, laps: int, repeats: bool):
+    view = compose_view(invented.make_findings(laps=laps), METRIC)
+    said = json.dumps(view["words"]["facts"]) + json.dumps(view["words"]["corners"])
+    assert ("\\u00b1" in said) == repeats
+    assert ("takes three laps" in view["words"]["lede"]["t"]) != repeats

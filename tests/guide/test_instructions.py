@@ -67,6 +67,12 @@ def test_fewer_laps_are_counted(advise: Advise):
     assert "Throttle pick-up 6\u00a0m after the apex (±\u00a04.8\u00a0m over 7 of 11 laps)" in said
 
 
+def test_a_single_lap_out_of_several_is_called_so(advise: Advise):
+    said = advise(brake_start_m=ActionSummary(498.0, None, 1, 0.4, 0.4))
+    assert said.startswith("Brakes 62\u00a0m before the apex (one of 11 laps).")
+    assert "off the brake 8\u00a0m before the apex (±\u00a04.8\u00a0m)" in said
+
+
 @pytest.mark.parametrize(
     ("spread", "floor", "quantity", "decimals"),
     [

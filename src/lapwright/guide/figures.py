@@ -71,17 +71,19 @@ def spread_seconds(action: ActionSummary) -> float | None:
     return HUMAN_TIMING_S * action.spread / action.human_floor
 
 
-def say_spread(action: ActionSummary, quantity: str, laps: int, said: int | None = None) -> Text:
+def say_spread(action: ActionSummary, quantity: str, laps: int, first: bool = False) -> Text:
     """Say how an action repeats, to stand behind its median.
 
-    ``laps`` is how many count; ``said`` how many the reader has been told of, so that
-    only another number is said again.
+    ``laps`` is how many count. The ``first`` action of a corner says so; after that only
+    what was seen on fewer laps does.
     """
     of = ((float(action.n), "count"), (float(laps), "count"))
-    counted = "{0} laps" if action.n == laps else "{0} of {1} laps"
-    over = "" if action.n == said else f" over {counted}"
+    fewer = action.n != laps
+    counted = "{0} of {1} laps" if fewer else "{0} laps"
+    over = f" over {counted}" if fewer or first else ""
     if action.spread is None:
-        few = "one lap" if action.n == 1 else f"the middle of {counted}"
+        alone = "one of {1} laps" if fewer else "one lap"
+        few = alone if action.n == 1 else f"the middle of {counted}"
         return Text(f" ({few})", of) if over else Text("")
     if action.floor is not None and action.spread <= action.floor:
         alike = f" (alike{over} within ±\u00a0{{2}}, the least that this log can tell)"

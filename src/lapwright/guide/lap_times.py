@@ -13,6 +13,8 @@ from lapwright.model.lap import Lap
 #: Makes a median absolute deviation the standard deviation of a normal distribution.
 MAD_TO_SD: Final = 1.4826
 
+#: Laps that a spread takes.
+LEAST_LAPS: Final = 3
 #: Standard deviation up to which a lap time is shown to a thousandth: within 0.005 s, 95 %.
 _THOUSANDTH_SD_S: Final = 0.0025
 
@@ -33,7 +35,9 @@ def summarise_lap_times(findings: Findings) -> LapTimes:
         return LapTimes(None, None, None)
     times = np.array([lap.time_s for lap in timed], dtype=np.float64)
     middle = float(np.median(times))
-    spread = float(MAD_TO_SD * np.median(np.abs(times - middle))) if times.size >= 3 else None
+    spread = (
+        float(MAD_TO_SD * np.median(np.abs(times - middle))) if times.size >= LEAST_LAPS else None
+    )
     return LapTimes(timed[int(np.argmin(times))], middle, spread)
 
 

@@ -43,9 +43,8 @@ class Told:
 
     def spread(self, name: str) -> Text:
         """Say how a known action repeats; the first one says over how many laps."""
-        action, first = self.summary.actions[name], self.summary.actions.get(self.first)
-        said = first.n if first is not None and name != self.first else None
-        return say_spread(action, ACTIONS[name].quantity, self.laps, said)
+        action, first = self.summary.actions[name], name == self.first
+        return say_spread(action, ACTIONS[name].quantity, self.laps, first)
 
 
 def tell_corner(findings: Findings, corner: Corner) -> Told | None:

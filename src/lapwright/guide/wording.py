@@ -10,6 +10,7 @@ import numpy as np
 from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
 from lapwright.guide.figures import width_figure
 from lapwright.guide.lap_times import (
+    LEAST_LAPS,
     find_lap,
     lap_time_figure,
     name_lap,
@@ -35,6 +36,9 @@ _TURNS: Final[dict[Turns, str]] = {
     "anticlockwise": "anticlockwise",
     "crossing": "crosses over itself",
 }
+_READ_SPREAD: Final = Text(
+    "Robust standard deviation: of laps that scatter evenly, about two in three lie within it."
+)
 #: Below this rate a pedal's moment falls between samples, Hz.
 _COARSE_HZ: Final = 10.0
 
@@ -77,7 +81,11 @@ def say_lede(findings: Findings) -> Text:
             f"It is held against {name_lap(findings, against)}, {{0}}.", (lap_time_figure(against),)
         )
         parts.append(held)
-    parts.append(Text("It says what was driven and how it repeats."))
+    parts.append(
+        Text("It says what was driven and how it repeats.")
+        if count_used(findings) >= LEAST_LAPS
+        else Text("It says what was driven; how it repeats takes three laps that count.")
+    )
     return join_texts(parts)
 
 
@@ -96,9 +104,7 @@ def compose_facts(findings: Findings) -> list[dict[str, Any]]:
         ("Edges", _say_edges(findings)),
         ("Start line", findings.start_note),
         ("Recording", _say_recording(findings)),
-        ("How to read ±", Text(
-            "Robust standard deviation: of laps that scatter evenly, about two in three lie "
-            "within it.")),
+        ("How to read ±", _READ_SPREAD if count_used(findings) >= LEAST_LAPS else None),
     ]  # fmt: skip
     return [{"label": label, "text": text.as_view()} for label, text in rows if text is not None]
 
