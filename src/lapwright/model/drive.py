@@ -8,9 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lapwright.errors import InputError
+from lapwright.messages import Message
 from lapwright.model.amend import blank_marked, find_place_names
 from lapwright.model.circuit import Origin
+from lapwright.model.lap_period import find_crossings
 from lapwright.model.recording import Channel, Recording
+from lapwright.numerics.dead_reckoning import close_dead_reckoning
 from lapwright.numerics.delays import align_delays
 from lapwright.numerics.frames import LocalFrame, geodetic_to_local, middle_frame
 from lapwright.numerics.motion import estimate_motion
@@ -74,6 +78,8 @@ def build_drive(recording: Recording, origin: Origin | None = None) -> Drive:
     ------
     NoAnswerError
         If there is neither a position nor a speed.
+    InputError
+        If there is no position and the rest does not repeat from lap to lap.
     """
     series, place = _series(recording, origin)
     pedals = {n: _one(recording, n) for n in PEDALS if n in recording.channels}
@@ -83,6 +89,8 @@ def build_drive(recording: Recording, origin: Origin | None = None) -> Drive:
         name: replace(s, time=s.time - shifts.get(GROUPS[name], 0.0)) for name, s in series.items()
     }
     motion = estimate_motion(moved)
+    if "x" not in moved:
+        motion = _closed(motion, recording.file)
     return Drive(
         recording=_with_delays(recording, shifts),
         motion=motion,
@@ -90,6 +98,16 @@ def build_drive(recording: Recording, origin: Origin | None = None) -> Drive:
         origin=place,
         delays=delays,
     )
+
+
+def _closed(motion: Motion, file: str) -> Motion:
+    """Lay the laps of a motion without positions over each other."""
+    crossings = find_crossings(motion)
+    if len(crossings) < 2:
+        found = "no position, and speed and yaw rate do not repeat from lap to lap"
+        to_do = "Log a position or a yaw rate, for two whole laps at least"
+        raise InputError([Message("refused", file, found, "No laps can be placed", to_do)])
+    return close_dead_reckoning(motion, crossings)
 
 
 def _series(recording: Recording, origin: Origin | None) -> tuple[dict[str, Series], Origin | None]:

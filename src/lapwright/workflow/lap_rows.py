@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from lapwright.errors import LapwrightError
 from lapwright.messages import worst_outcome
-from lapwright.model.amend import find_place_names
 from lapwright.model.lap_findings import find_lap_messages
 from lapwright.workflow.inspect import Inspection, LapRow
 from lapwright.workflow.session import build_session
@@ -16,8 +15,6 @@ def find_lap_rows(inspection: Inspection) -> Inspection:
     """Return the inspection with its laps, found without a survey; unchanged without any."""
     recording = inspection.recording
     if recording is None or inspection.outcome in ("ask", "refused"):
-        return inspection
-    if find_place_names(recording) is None:
         return inspection
     try:
         laps = build_session([recording]).laps

@@ -145,13 +145,14 @@ def build_session(
 
 
 def _without_place(recording: Recording) -> list[Message]:
-    if find_place_names(recording) is not None:
+    held = set(recording.channels)
+    if find_place_names(recording) or ("yaw_rate" in held and held & {"speed", "velocity_forward"}):
         return []
     return [
         Message(
             "refused",
             recording.file,
-            "no channels for the position (looked for x, y and latitude, longitude)",
+            "no channels for the position (x, y or latitude, longitude), nor speed and yaw rate",
             "No laps can be placed on a road",
             "Log a position, or name its columns with --channels",
         )
