@@ -153,7 +153,8 @@ def _closing_turn(heading: Array) -> float:
 def _distinct(x: Array, y: Array) -> tuple[Array, Array]:
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise UsageError("x, y: some points are not finite; leave them out first.")
-    keep = np.hypot(x - np.roll(x, 1), y - np.roll(y, 1)) > 1e-6
+    # of equal neighbours the later stays, so that a closing point does not move the start
+    keep = np.hypot(x - np.roll(x, -1), y - np.roll(y, -1)) > 1e-6
     if keep.sum() < 8:
         raise UsageError(f"x, y: {int(keep.sum())} distinct points; a closed curve needs 8.")
     return x[keep], y[keep]

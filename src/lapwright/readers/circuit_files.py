@@ -148,7 +148,7 @@ def _side_columns(columns: dict[str, Array], words: Sequence[str]) -> list[str]:
 
 
 def _column(columns: dict[str, Array], letter: str) -> Array | None:
-    pattern = re.compile(rf"^(pos(ition)?[ _]?)?{letter}([ _\[(]?m[\])]?)?$")
+    pattern = re.compile(rf"^(pos(ition)?[ _]?)?{letter}([ _]?[\[(]?m[\])]?)?$")
     return next((v for n, v in columns.items() if pattern.match(n)), None)
 
 
