@@ -89,7 +89,8 @@ def test_a_figure_is_no_finer_than_spread_and_floor(spread, floor, quantity: str
 @pytest.mark.parametrize(
     ("width", "quantity", "figure"),
     [(14.2, "distance", ("offset", 0)), (4.8, "distance", ("offset", 1)),
-     (0.07, "time", ("time", 2)), (0.05, "offset", ("offset", 2)), (0.17, "moment", ("moment", 0))],
+     (0.07, "time", ("time", 2)), (0.05, "offset", ("offset", 2)),
+     (0.005, "speed", ("speed", 2)), (0.001, "speed", ("speed", 3))],
 )  # fmt: skip
 def test_a_spread_is_written_with_about_two_digits(width: float, quantity: str, figure: Any):
     assert width_figure(width, quantity) == (width, *figure)

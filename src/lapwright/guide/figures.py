@@ -54,11 +54,9 @@ def figure(action: ActionSummary, quantity: str, value: float | None = None) -> 
 def width_figure(width: float, quantity: str) -> Value:
     """Return a spread or a floor as a figure: about two digits."""
     fine = "offset" if quantity == "distance" else quantity
-    rule = METRIC.quantities[fine]
-    shown = width * rule.factor
-    decimals = 0 if shown >= 9.95 else 1 if shown >= 0.1 else 2
-    most = max(rule.decimals, 1) + (fine in ("offset", "time"))
-    return (width, fine, 0 if fine == "moment" else min(decimals, most))
+    shown = width * METRIC.quantities[fine].factor
+    steps = 0.0 < shown < 9.95, 0.0 < shown < 0.095, 0.0 < shown < 0.0095  # never "± 0.0"
+    return (width, fine, sum(steps))
 
 
 def spread_seconds(action: ActionSummary) -> float | None:
