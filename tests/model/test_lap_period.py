@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -63,12 +65,10 @@ def test_a_straight_drive_repeats_nothing():
 
 
 def test_a_log_that_repeats_nothing_is_refused_with_the_way_out(blind):
-    from dataclasses import replace
-
     cut = 60.0  # less than a lap
     channels = {
         n: replace(c, time=c.time[c.time < cut], values=c.values[c.time < cut])
         for n, c in blind.channels.items()
     }
-    with pytest.raises(InputError, match="do not repeat from lap to lap.*Log a position"):
+    with pytest.raises(InputError, match=r"do not repeat from lap to lap.*Log a position"):
         build_drive(replace(blind, channels=channels))
