@@ -1,0 +1,1 @@
+"""Fits to what points show: quantile planes by pinball loss, and resampling by groups."""
