@@ -139,10 +139,12 @@ function note(
   return parts.join(" · ");
 }
 
-/** A spread, one decimal finer than the quantity itself where that is coarse. */
+/** A spread or a floor with about two digits. The same rule as width_figure in lapwright/guide/figures.py. */
 export function spreadWords(spread: number, quantity: string, system: Desk["system"]): string {
-  const { decimals } = ruleOf(quantity, system);
-  return write(spread, quantity, system, quantity === "count" ? 0 : Math.max(decimals, 1));
+  const fine = quantity === "distance" ? "offset" : quantity;
+  const shown = spread * ruleOf(fine, system).factor;
+  const decimals = [9.95, 0.095, 0.0095].filter((limit) => shown > 0 && shown < limit).length;
+  return write(spread, fine, system, decimals);
 }
 
 function signed(metres: number, quantity: string, system: Desk["system"]): string {

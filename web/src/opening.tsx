@@ -4,6 +4,15 @@ import { LapTable } from "./laps";
 import { PlanView } from "./plan";
 import { say, write } from "./sentences";
 
+/** How a channel's unit came to be known, in words; the codes are those of guide.json. */
+const HOW_KNOWN: Record<string, string> = {
+  header: "unit from the file's header",
+  mapping: "unit from the channel mapping",
+  name: "unit from the channel's name",
+  physics: "unit found from physics",
+  assumed: "no unit given: the usual one assumed",
+};
+
 export function Opening() {
   const { view, system } = useDesk();
   const { words, guide } = view;
@@ -70,7 +79,7 @@ function Log() {
       <ul>
         {channels.map((c, i) => (
           <li key={i}>
-            {c.name} from “{c.original}”: {c.how_known}
+            {c.name.replaceAll("_", " ")} from “{c.original}”, {HOW_KNOWN[c.how_known] ?? c.how_known}
             {delay(c.delay_s)}
           </li>
         ))}
