@@ -98,8 +98,8 @@ def build_parameters(mesh: Mesh, car: Car, factors: Array | None = None) -> Arra
     joins = mesh.s.size if mesh.closed else mesh.s.size - 1
     charge = co.SMOOTHING * (co.SCALE[co.LEFT] / car.lateral.at_rest) ** 2
     given = np.ones(len(co.FACTORS)) if factors is None else factors
-    rows_all = [rows.ravel("F"), co.car_column(car), given, np.full(joins, mesh.step_m), [charge]]
-    return np.asarray(np.concatenate(rows_all))
+    steps, last = np.full(joins, mesh.step_m), np.array([charge])
+    return np.asarray(np.concatenate([rows.ravel("F"), co.car_column(car), given, steps, last]))
 
 
 def build_bounds(mesh: Mesh, stretch: Stretch | None) -> dict[str, Array]:
