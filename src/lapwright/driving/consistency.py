@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lapwright.driving.action_names import ACTIONS, ActionName
 from lapwright.driving.passes import ActionSummary, CornerKind, CornerPass, CornerSummary
 from lapwright.model.circuit import Circuit, Corner
-from lapwright.model.lap import Lap, Track
+from lapwright.model.lap import Lap, Track, knows_line
 
 Array = NDArray[np.float64]
 
@@ -19,6 +19,8 @@ HUMAN_S = 0.010
 #: A channel sampled more slowly than this cannot show how long a pedal moves, Hz.
 DURATION_RATE_HZ = 8.0
 MAD_TO_SD = 1.4826
+#: What cannot be told without a good position.
+LINE_ACTIONS = ("apex_m", "apex_inside_m", "entry_edge_m", "exit_edge_m")
 DURATIONS = (
     "brake_rise_s",
     "brake_release_s",
@@ -91,6 +93,11 @@ def _missing(row: ActionName, passes: Sequence[CornerPass], laps: Mapping[str, L
     for need in row.needs:
         if not any(need in laps[p.lap].traces for p in passes):
             return f"no {need} channel"
+    if row.name in LINE_ACTIONS and passes:
+        tracks = [t for p in passes if (t := laps[p.lap].track) is not None]
+        if not any(knows_line(t.n_sd) for t in tracks):
+            sd = float(np.median([np.median(t.n_sd) for t in tracks]))
+            return f"positions are good to ± {sd:.1f} m: no statement on the line"
     rates = [_rate(laps[p.lap], row.needs) for p in passes]
     if row.name in DURATIONS and rates and np.median(rates) < DURATION_RATE_HZ:
         return f"sampled at {np.median(rates):.0f} Hz, too slow to time a pedal"

@@ -14,6 +14,7 @@ from lapwright.errors import InputError
 from lapwright.messages import Message
 from lapwright.model.build_circuit import compose_circuit
 from lapwright.model.circuit import Circuit
+from lapwright.model.lap import knows_line
 from lapwright.numerics.curves import (
     ClosedCurve,
     fit_closed_curve,
@@ -83,6 +84,8 @@ def build_circuit_from_laps(
         middle = smooth_closed(np.median(_across(curve, laps), axis=0), curve.length_m, 20.0)
         curve = fit_closed_curve(*points_at(curve, curve.s, middle), wavelength_m=20.0)
     across = _across(curve, laps)
+    if not all(knows_line(m.position_sd) for m in motions):
+        across = np.zeros_like(across)  # what looks like width is drift
     left, right = across.max(axis=0) + HALF_CAR_M, HALF_CAR_M - across.min(axis=0)
     floor = 0.5 * HALF_CAR_M
     height = _heights(curve, motions, heights)

@@ -35,6 +35,8 @@ GROUPS = {
     "yaw_rate": "imu",
 }
 PEDALS = ("throttle", "brake", "brake_pressure")
+#: Closing a lap hides how far it drifted inside: metres, against simulated laps.
+DEAD_RECKONED_SD_M = 3.0
 #: A delay is taken out only where it stands out of its uncertainty this many times.
 DELAY_EVIDENCE = 3.0
 
@@ -107,7 +109,8 @@ def _closed(motion: Motion, file: str) -> Motion:
         found = "no position, and speed and yaw rate do not repeat from lap to lap"
         to_do = "Log a position or a yaw rate, for two whole laps at least"
         raise InputError([Message("refused", file, found, "No laps can be placed", to_do)])
-    return close_dead_reckoning(motion, crossings)
+    closed = close_dead_reckoning(motion, crossings)
+    return replace(closed, position_sd=np.maximum(closed.position_sd, DEAD_RECKONED_SD_M))
 
 
 def _series(recording: Recording, origin: Origin | None) -> tuple[dict[str, Series], Origin | None]:

@@ -26,7 +26,8 @@ class Track:
         Metres from the start line, non-decreasing, 0 at the start and the circuit's
         length at the end of the lap.
     n
-        Metres left of the reference line.
+        Metres left of the reference line; 0 throughout where the line is not known
+        (see `knows_line`).
     heading_error
         Direction of travel less that of the road, rad, left positive.
     speed, acceleration_forward, acceleration_left, curvature
@@ -47,6 +48,15 @@ class Track:
     speed_sd: Array
     acceleration_forward_sd: Array
     acceleration_left_sd: Array
+
+
+#: Above this standard deviation of the position nothing is said of the line driven, m.
+LINE_SD_M = 1.0
+
+
+def knows_line(position_sd: Array) -> bool:
+    """Whether positions are good enough to tell lines apart: half of them within `LINE_SD_M`."""
+    return bool(np.median(position_sd) < LINE_SD_M)
 
 
 @dataclass(frozen=True, slots=True)

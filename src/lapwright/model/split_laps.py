@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lapwright.model.build_circuit import curve_of
 from lapwright.model.circuit import Circuit
 from lapwright.model.drive import Drive
-from lapwright.model.lap import Lap, LapKind, Trace, Track
+from lapwright.model.lap import Lap, LapKind, Trace, Track, knows_line
 from lapwright.numerics.curves import at_places, project_path
 
 Array = NDArray[np.float64]
@@ -214,7 +214,7 @@ def _track(
     return Track(
         time=motion.time[near] - start,
         s=np.maximum.accumulate(s - base),
-        n=placed.n[near],
+        n=placed.n[near] if knows_line(motion.position_sd[near]) else np.zeros(s.size),
         heading_error=np.arctan2(np.sin(heading), np.cos(heading)),
         speed=motion.speed[near],
         acceleration_forward=motion.acceleration_forward[near],
