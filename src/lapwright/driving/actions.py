@@ -13,13 +13,15 @@ from lapwright.driving.passes import CornerPass
 from lapwright.driving.throttle import RELEASED, Throttle, find_throttle
 from lapwright.driving.window import Window, open_window
 from lapwright.model.circuit import Circuit
-from lapwright.model.lap import Lap
+from lapwright.model.lap import Lap, knows_line
 from lapwright.numerics.curves import at_places
 
 Array = NDArray[np.float64]
 
 #: Share of the corner's sharpest path curvature at which the car is turning.
 TURNING = 0.2
+#: Speed that has to come off within a corner for its slowest place to be the driver's, m/s.
+LEAST_LOSS = 0.1
 #: Share of the largest steering angle of the lap that counts as steering.
 STEERING = 0.12
 
@@ -58,12 +60,21 @@ def _pass(circuit: Circuit, window: Window) -> CornerPass:
 
 
 def _slowest(window: Window) -> float:
-    """Time of the lowest speed between the corner's start and end, within the sample."""
+    """Time of the lowest speed between the corner's start and end, within the sample.
+
+    Where the car comes in accelerating, it is slower at the corner's start than where the
+    driver then lifts: what counts is the place furthest below the speed already reached, if
+    the car gains speed again within the corner (else it slows for the next one there).
+    """
     track = window.track
     inside = np.flatnonzero(window.between(window.start_s, window.end_s))
     if inside.size < 3:
         return window.apex_s
-    i = int(inside[np.argmin(track.speed[inside])])
+    speed = track.speed[inside]
+    least = max(LEAST_LOSS, 3.0 * float(np.median(track.speed_sd[inside])))
+    gained = np.maximum.accumulate(speed[::-1])[::-1] - speed
+    lost = np.where(gained > least, np.maximum.accumulate(speed) - speed, 0.0)
+    i = int(inside[np.argmax(lost) if lost.max() > least else np.argmin(speed)])
     if 0 < i < track.time.size - 1:  # parabola through three samples
         a, b, c = track.speed[i - 1 : i + 2]
         bend = a - 2 * b + c
@@ -169,6 +180,8 @@ def _line_actions(circuit: Circuit, window: Window) -> dict[str, float | None]:
     sharpest = int(np.argmax(bend))
     soft = np.flatnonzero(bend[: sharpest + 1] < TURNING * bend[sharpest])
     turn_in = int(turning[soft[-1] + 1 if soft.size and soft[-1] < sharpest else 0])
+    if not knows_line(track.n_sd):
+        return {"turn_in_m": float(track.s[turn_in])}
     left = at_places(circuit.length_m, circuit.left, track.s) - track.n
     right = at_places(circuit.length_m, circuit.right, track.s) + track.n
     inner, outer = (left, right) if window.sign > 0 else (right, left)

@@ -9,12 +9,14 @@ from numpy.typing import NDArray
 
 from lapwright.driving.window import Window
 from lapwright.model.lap import Trace
-from lapwright.numerics.events import crossing_time, fill_gaps, find_runs
+from lapwright.numerics.events import crossing_time, fill_gaps, find_runs, foot_time
 
 Array = NDArray[np.float64]
 
 #: Shares of the highest pressure at which an application is noticed, and ends.
 NOTICED, ENDED = 0.06, 0.025
+#: A quiet channel shows the pedal's first and last touch already at this share.
+TOUCHED = 0.01
 #: Applications parted by less are one, and shorter ones are none, s.
 JOINED_S, SHORTEST_S = 0.15, 0.08
 
@@ -54,12 +56,22 @@ def find_braking(window: Window, slowest_s: float) -> Braking | None:
     if not good:
         return None
     a, b = max(good, key=lambda run: float(level[run[0] : run[1] + 1].sum()))
-    return _measure(time, level, a, b)
+    return _measure(time, level, a, b, _touch(brake.values))
 
 
-def _measure(time: Array, level: Array, a: int, b: int) -> Braking:
-    start = crossing_time(time, level, ENDED, a)
-    end = crossing_time(time, level, ENDED, b + 1)
+def _touch(values: Array) -> float:
+    """Level of the first and last touch: as low as the released pedal's unrest allows."""
+    released = values[values < ENDED]
+    unrest = float(np.quantile(released, 0.9)) if released.size else ENDED
+    return float(np.clip(2.0 * unrest, TOUCHED, ENDED))
+
+
+def _measure(time: Array, level: Array, a: int, b: int, touch: float) -> Braking:
+    first = int(np.flatnonzero(level[:a] <= touch)[-1]) + 1 if (level[:a] <= touch).any() else a
+    loose = np.flatnonzero(level[b + 1 :] <= touch)
+    last = b + 1 + int(loose[0]) if loose.size else b + 1
+    start = foot_time(time, first)
+    end = crossing_time(time, level, touch, last)
     run, clock = level[a : b + 1], time[a : b + 1]
     plateau = float(np.quantile(run, 0.9))
     firm = np.flatnonzero(run >= 0.85 * plateau)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lapwright.driving.grid import RoadGrid
 from lapwright.model.circuit import Circuit, Corner
+from lapwright.model.lap import Lap
 from lapwright.numerics.curves import smooth_closed
 from lapwright.numerics.events import find_runs
 
@@ -19,12 +20,22 @@ Array = NDArray[np.float64]
 ENTER_SHARE, LEAVE_SHARE = 0.28, 0.14
 #: … but not outside these bounds, m/s².
 ENTER_BOUNDS = (1.0, 3.5)
+#: Cornering force below this share of the smaller of the peaks on both sides parts two bends.
+VALLEY = 0.25
 #: A bend that turns the car by less than this is a kink in a straight, rad.
 SMALLEST_TURN = 0.14
 #: Two bends the same way closer than this, with the road still turning, are one corner, m.
 SAME_CORNER_M = 40.0
 #: Speed that has to come off before a corner for its entry to count as slowed, share.
 SLOWED = 0.015
+
+
+#: Full throttle as a share of the pedal's highest plateau, and how long parts two corners, s.
+FULL, FULL_S = 0.97, 0.5
+#: Laps with less of their time on full throttle than this tell nothing by it.
+RARE = 0.1
+#: Speed over that at the apex before which counts as having accelerated.
+GAIN = 1.08
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,11 +98,20 @@ def _find_bends(lateral: Array) -> list[_Bend]:
     for sign in (1, -1):
         turned = np.roll(sign * lateral, -calm)
         for a, b in find_runs(turned, enter, leave):
-            out.append(_Bend(a + calm, b + calm, sign))
+            for first, last in _split(turned[a : b + 1], enter):
+                out.append(_Bend(a + first + calm, a + last + calm, sign))
     return [
         _Bend(b.start % size, b.start % size + b.end - b.start, b.sign)
         for b in sorted(out, key=lambda b: b.start)
     ]
+
+
+def _split(lateral: Array, enter: float) -> list[tuple[int, int]]:
+    """Part a run of turning where the cornering force sinks far below that on both sides."""
+    before = np.maximum.accumulate(lateral)
+    after = np.maximum.accumulate(lateral[::-1])[::-1]
+    held = np.where(lateral >= VALLEY * np.minimum(before, after), lateral, 0.0)
+    return find_runs(held, enter, 0.0)
 
 
 def _merge(bends: list[_Bend], bend: Array, step: float, size: int) -> list[_Bend]:
@@ -164,25 +184,40 @@ def _name_complexes(corners: list[Corner], grid: RoadGrid, circuit: Circuit) -> 
 
 
 def _full_power_between(one: Corner, two: Corner, grid: RoadGrid, circuit: Circuit) -> bool:
-    """Whether at least half of the laps are at full throttle for half a second between apexes."""
-    length = circuit.length_m
-    votes = [_full_in_lap(lap_index, one, two, grid, length) for lap_index in range(len(grid.laps))]
+    """Whether at least half of the laps have a stretch of full power between two apexes.
+
+    That is half a second of full throttle. Drivers who hardly ever reach it, and logs
+    without the pedal, are judged by the speed that is gained instead.
+    """
+    parted = _full_throttle if _knows_full_throttle(grid.laps) else _gains_speed
+    votes = [parted(lap, one, two, circuit.length_m) for lap in grid.laps]
     return float(np.mean(votes)) >= 0.5
 
 
-def _full_in_lap(i: int, one: Corner, two: Corner, grid: RoadGrid, length: float) -> bool:
-    lap = grid.laps[i]
+def _knows_full_throttle(laps: Sequence[Lap]) -> bool:
+    shares = [
+        float(np.mean(lap.traces["throttle"].values >= FULL)) if "throttle" in lap.traces else 0.0
+        for lap in laps
+    ]
+    return float(np.mean(shares)) >= RARE
+
+
+def _full_throttle(lap: Lap, one: Corner, two: Corner, length: float) -> bool:
     track, throttle = lap.track, lap.traces.get("throttle")
-    if track is None:
+    if track is None or throttle is None:
+        return _gains_speed(lap, one, two, length)
+    gap = ahead(length, one.apex_m, two.apex_m)
+    place = (np.interp(throttle.time, track.time, track.s) - one.apex_m) % length
+    full = (throttle.values >= FULL) & (place <= gap)
+    return bool(full.sum() * np.median(np.diff(throttle.time)) >= FULL_S)
+
+
+def _gains_speed(lap: Lap, one: Corner, two: Corner, length: float) -> bool:
+    if lap.track is None:
         return True
     gap = ahead(length, one.apex_m, two.apex_m)
-    if throttle is None:
-        s = (track.s - one.apex_m) % length
-        v = track.speed[s <= gap]
-        return bool(v.size > 2 and v.max() > 1.08 * max(v[0], 1.0))
-    place = (np.interp(throttle.time, track.time, track.s) - one.apex_m) % length
-    full = (throttle.values >= 0.97) & (place <= gap)
-    return bool(full.sum() * np.median(np.diff(throttle.time)) >= 0.5)
+    speed = lap.track.speed[(lap.track.s - one.apex_m) % length <= gap]
+    return bool(speed.size > 2 and speed.max() > GAIN * max(speed[0], 1.0))
 
 
 def keep_corners(old: Sequence[Corner], new: Sequence[Corner]) -> tuple[Corner, ...]:

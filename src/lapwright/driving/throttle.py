@@ -8,12 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.driving.window import Window
-from lapwright.numerics.events import crossing_time
+from lapwright.numerics.events import crossing_time, foot_time
 
 Array = NDArray[np.float64]
 
 #: Full throttle and released, as shares of the pedal's highest plateau.
 FULL, RELEASED = 0.98, 0.05
+#: A pedal that rises past RELEASED was touched where it passed this, coming from rest.
+TOUCHED, AT_REST = 0.02, 0.01
 #: A pedal that never falls below this was not lifted.
 LIFTED = 0.93
 
@@ -50,7 +52,7 @@ def find_throttle(window: Window, slowest_s: float) -> Throttle | None:
     full_i = int(after[0]) if after.size else None
     off = None
     if before.size:
-        off = crossing_time(time, pedal, FULL, int(before[-1]) + 1)
+        off = foot_time(time, int(before[-1]) + 1)
     full = crossing_time(time, pedal, FULL, full_i) if full_i is not None else None
     if full is not None and full > window.next_s and window.next_s > window.end_s:
         full = None  # that is the next straight's throttle, not this corner's
@@ -74,8 +76,22 @@ def _pick_up(
     end = full_i if full_i is not None else int(np.searchsorted(time, window.next_s)) - 1
     if end <= middle:
         return None
-    level = RELEASED if pedal[middle] < RELEASED else float(pedal[middle]) + 0.03
+    lowest = float(pedal[middle])
+    level = RELEASED if lowest < RELEASED else lowest + 0.03
     low = np.flatnonzero(pedal[middle : end + 1] <= level) + middle
     if low.size == 0 or low[-1] + 1 > end:
         return None
-    return crossing_time(time, pedal, level, int(low[-1]) + 1)
+    risen = int(low[-1]) + 1
+    first = _touch(pedal, risen) if lowest < TOUCHED else None
+    if first is not None:
+        return foot_time(time, first)
+    return crossing_time(time, pedal, level, risen)
+
+
+def _touch(pedal: Array, risen: int) -> int | None:
+    """First sample past the touch after the last rest before the pedal rose for good."""
+    rest = np.flatnonzero(pedal[:risen] <= AT_REST)
+    if rest.size == 0:
+        return None
+    touched = np.flatnonzero(pedal[rest[-1] : risen + 1] > TOUCHED)
+    return int(rest[-1] + touched[0]) if touched.size else None
