@@ -1,0 +1,117 @@
+"""Power and resistance over mass, by the energy balance of straights."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapwright.errors import NoAnswerError
+from lapwright.model.fit_samples import Flags, Samples
+from lapwright.numerics.fits import fit_quantile, noise_quantile
+from lapwright.physics.drive import resistance
+
+Array = NDArray[np.float64]
+#: Straights only: tyres that turn the car also slow it.
+STRAIGHT = 3.0
+#: Below this share of the highest speed the tyres may limit the push, not the engine.
+BY_POWER = 0.45
+#: Rolling coefficient and engine braking (m/s²) of usual cars, and how far cars are from
+#: them (common practice, no source): motion alone hardly tells them from power.
+ROLLING, ROLLING_SD = 0.013, 0.004
+ENGINE, ENGINE_SD = 0.3, 0.2
+#: Samples at 20 Hz that share one error: gears, wind.
+ALIKE = 10.0
+#: Without a throttle channel: the quantile taken, and the share supposed at full throttle.
+BLIND_TAU, BLIND_SHARE = 0.85, 0.6
+FEWEST = 60
+
+
+@dataclass(frozen=True, slots=True)
+class DriveFit:
+    """Power (W/kg), ρ CdA / 2m (1/m), rolling coefficient, engine braking (m/s²); counts."""
+
+    power_per_mass: float
+    drag_per_mass: float
+    rolling: float
+    engine_braking: float
+    full_count: int
+    coast_count: int
+
+    def resistance(self, samples: Samples) -> Array:
+        """Deceleration by air and rolling at the samples in m/s²."""
+        found = resistance(self.drag_per_mass, self.rolling, samples.speed, samples.normal)
+        return np.asarray(found)
+
+
+def choose_straights(samples: Samples) -> tuple[Flags, Flags]:
+    """Samples for power, and for resistance alone.
+
+    Without a throttle channel all that push are taken for power: their upper envelope
+    is full throttle.
+    """
+    straight = np.abs(samples.left) < STRAIGHT
+    fast = samples.speed > BY_POWER * float(np.quantile(samples.speed, 0.999))
+    if samples.has_throttle:
+        return straight & fast & samples.full, straight & fast & samples.coasting
+    return straight & fast & (samples.ahead > -0.3), np.zeros_like(straight)
+
+
+def fit_drive(samples: Samples, weights: Array) -> DriveFit:
+    """Fit ahead = P/v − c N − F v² at full throttle, less engine braking − P/v when coasting.
+
+    Parameters
+    ----------
+    weights
+        Of the samples, (k,).
+
+    Raises
+    ------
+    NoAnswerError
+        When hardly anything was driven at full throttle on straights.
+    """
+    full, coast = choose_straights(samples)
+    full, coast = full & (weights > 0), coast & (weights > 0)
+    if full.sum() < FEWEST or np.ptp(samples.speed[full]) < 5.0:
+        raise NoAnswerError(
+            "Power and drag are not settled: under 3 s of full throttle on straights, or at one speed"
+        )
+    rows, y = np.r_[_rows(samples, full, 1.0), _rows(samples, coast, 0.0)], samples.ahead
+    y = np.r_[y[full] - _lift(samples, full), y[coast]]
+    stiff = ALIKE * 0.1 / 2 / np.array([np.inf, np.inf, ROLLING_SD, ENGINE_SD]) ** 2
+    beta = fit_quantile(
+        rows, y, 0.5 if samples.has_throttle else BLIND_TAU,
+        weights=np.r_[weights[full], weights[coast]], stiffness=stiff,
+        prior=np.array([0.0, 0.0, ROLLING, ENGINE]),
+    )  # fmt: skip
+    power, drag = float(beta[0]), float(max(beta[1], 0.0))
+    if power <= 0:
+        raise NoAnswerError("Power is not settled: the car never gained speed at full throttle")
+    return DriveFit(
+        power, drag, float(max(beta[2], 0.0)), float(beta[3]), int(full.sum()), int(coast.sum())
+    )
+
+
+def _rows(samples: Samples, chosen: Flags, pushed: float) -> Array:
+    v, normal = samples.speed[chosen], samples.normal[chosen]
+    return np.c_[pushed / v, -(v**2), -normal, np.full(v.size, pushed - 1.0)]
+
+
+def _lift(samples: Samples, chosen: Flags) -> Array:
+    """What noise adds to an upper envelope in m/s²; 0 where the middle is fitted."""
+    z = 0.0 if samples.has_throttle else noise_quantile(BLIND_TAU, BLIND_SHARE)
+    return z * samples.ahead_sd[chosen]
+
+
+def find_drag_factors(samples: Samples, fit: DriveFit, laps: int) -> Array:
+    """Drag of each lap over that of all, (laps,); 1 where a lap tells nothing."""
+    full, _ = choose_straights(samples)
+    v, lap = samples.speed[full], samples.lap[full]
+    beta = np.array([fit.power_per_mass, fit.drag_per_mass, fit.rolling, fit.engine_braking])
+    short = _rows(samples, full, 1.0) @ beta - samples.ahead[full]
+    over = np.bincount(lap, short * v**2, laps)
+    scale = fit.drag_per_mass * np.bincount(lap, v**4, laps)
+    factor = np.where(scale > 0, over / np.where(scale > 0, scale, 1.0), 0.0)
+    seen = scale > 0
+    return np.where(seen, 1.0 + factor - float(np.median(factor[seen])), 1.0)
