@@ -1,0 +1,178 @@
+"""Laps that do not count are labelled, and cost no other lap: an invented road and cars."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pytest
+
+LAP = 2 * np.pi
+#: A lap's ends may be off by this against the truth: 2 cm of noise at 40 m/s, and the filter.
+WITHIN_S = 0.005
+
+
+@dataclass(frozen=True)
+class Told:
+    """A guide's laps by number, what was said, and the truth."""
+
+    laps: dict[int, dict[str, Any]]
+    err: str
+    driven: Any
+
+    def check_good(self, *numbers: int) -> None:
+        """Check that exactly these laps count, and their times."""
+        assert [n for n, lap in self.laps.items() if lap["used"]] == list(numbers)
+        for n in numbers:
+            truth = self.driven.crossing(n) - self.driven.crossing(n - 1)
+            assert self.laps[n]["time_s"] == pytest.approx(truth, abs=WITHIN_S)
+            assert self.laps[n]["why_not"] is None
+
+    def message(self, number: int) -> str:
+        """Return the one message about a lap."""
+        (line,) = (m for m in self.err.splitlines() if f"lap {number}," in m)
+        return line
+
+
+@pytest.fixture(scope="module")
+def tell(
+    invented: ModuleType, command: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory
+) -> Callable[..., Told]:
+    folder = tmp_path_factory.mktemp("laps")
+    survey = invented.write_survey(folder / "survey.csv")
+
+    def make(driven: Any, keep: Any = None) -> Told:
+        log = invented.write_log(folder / "s.csv", driven, keep)
+        out = folder / "guide"
+        ran = command("guide", log, "--circuit", survey, *invented.start_option(), "--out", out)
+        assert ran.code == 0, ran.err
+        guide = json.loads((out / "guide.json").read_text("utf-8"))
+        return Told({lap["number"]: lap for lap in guide["laps"]}, ran.err, driven)
+
+    return make
+
+
+def span_of(driven: Any, number: int) -> str:
+    """Give a lap's true span as a message writes it."""
+    return f"t = {driven.crossing(number - 1):.1f}–{driven.crossing(number):.1f} s"
+
+
+def test_plain_laps_are_timed_and_their_ends_are_no_laps(
+    tell: Callable[..., Told], invented: ModuleType
+):
+    told = tell(invented.drive(-0.8, 4 * LAP + 1))
+    told.check_good(1, 2, 3, 4)
+    assert [told.laps[n]["kind"] for n in (0, 5)] == ["out", "in"]
+    assert all(told.laps[n]["time_s"] is None for n in (0, 5))
+    assert "lap " not in told.err.replace("every lap", "")
+
+
+def test_pit_visit_is_no_lap_and_the_next_ones_are(tell: Callable[..., Told], invented: ModuleType):
+    # FAULTS row L01: standing and slow beside the road
+    move = invented.Move(2 * LAP + 2.0, 2 * LAP + 4.2, aside_m=14, slow_mps=15, stand_s=20)
+    told = tell(invented.drive(-0.8, 5 * LAP + 1, [move]))
+    told.check_good(1, 2, 4, 5)
+    lap = told.laps[3]
+    assert lap["kind"] == "pit"
+    assert "20." in lap["why_not"]
+    assert "standing" in lap["why_not"]
+    said = told.message(3)
+    assert said.startswith("s.csv, lap 3")
+    assert span_of(told.driven, 3) in said
+    assert "pit" in said
+
+
+@pytest.mark.parametrize("left_out", [0.4, 0.8])
+def test_recording_that_ends_on_the_way_is_not_timed(
+    left_out: float, tell: Callable[..., Told], invented: ModuleType
+):
+    # FAULTS rows L02, L03: the recording ends with the lap half done
+    told = tell(invented.drive(-0.8, (4 - left_out) * LAP))
+    told.check_good(1, 2, 3)
+    lap = told.laps[4]
+    assert lap["time_s"] is None
+    assert lap["why_not"].startswith("not a whole lap: ")
+    driven, length = (float(v) for v in lap["why_not"].split(" m,")[0].split(": ")[1].split(" of "))
+    x, y, _ = invented.road_at(np.linspace(0, LAP * (1 - left_out), 2000))
+    assert driven == pytest.approx(np.hypot(np.diff(x), np.diff(y)).sum(), abs=8)
+    x, y, _ = invented.road_at(np.linspace(0, LAP, 4000))
+    assert length == pytest.approx(np.hypot(np.diff(x), np.diff(y)).sum(), abs=1)
+
+
+def test_recording_that_begins_on_the_way_is_not_timed(
+    tell: Callable[..., Told], invented: ModuleType
+):
+    told = tell(invented.drive(2.5, 3 * LAP + 1))
+    assert [n for n, lap in told.laps.items() if lap["used"]] == [1, 2]
+    assert told.laps[0]["time_s"] is None
+
+
+def test_lap_over_the_grass_that_saves_distance_is_not_valid(
+    tell: Callable[..., Told], invented: ModuleType
+):
+    # FAULTS row L04: a chord across the inside of a corner
+    told = tell(
+        invented.drive(-0.8, 4 * LAP + 1, [invented.Move(2 * LAP + 2.4, 2 * LAP + 3.8, cut=True)])
+    )
+    told.check_good(1, 2, 4)
+    lap = told.laps[3]
+    assert lap["kind"] in ("off road", "cut")
+    far, start, end = read_excursion(lap["why_not"])
+    away = off_the_middle(told.driven, invented, 2 * LAP + 2.4, 2 * LAP + 3.8)
+    assert far == pytest.approx(away.max() - invented.HALF_M, abs=0.5)
+    off = np.interp([start, end], told.driven.time, told.driven.angle) - 2 * LAP
+    assert 2.3 < off[0] < off[1] < 3.9
+    said = told.message(3)
+    assert span_of(told.driven, 3)[:8] in said
+    assert "Left out of statistics" in said
+
+
+def test_lap_beside_the_road_is_not_valid(tell: Callable[..., Told], invented: ModuleType):
+    move = invented.Move(2 * LAP + 2.4, 2 * LAP + 3.6, aside_m=9)
+    told = tell(invented.drive(-0.8, 4 * LAP + 1, [move]))
+    told.check_good(1, 2, 4)
+    assert told.laps[3]["kind"] == "off road"
+    far, start, end = read_excursion(told.laps[3]["why_not"])
+    away = off_the_middle(told.driven, invented, 2 * LAP + 2.4, 2 * LAP + 3.6)
+    assert far == pytest.approx(away.max() - invented.HALF_M, abs=0.3)
+    assert told.driven.crossing(2) < start < end < told.driven.crossing(3)
+    assert span_of(told.driven, 3) in told.message(3)
+
+
+def test_lap_on_the_kerb_is_a_good_lap(tell: Callable[..., Told], invented: ModuleType):
+    move = invented.Move(2 * LAP + 2.4, 2 * LAP + 3.6, aside_m=5)
+    tell(invented.drive(-0.8, 4 * LAP + 1, [move])).check_good(1, 2, 3, 4)
+
+
+def test_standing_on_the_road_is_set_aside(tell: Callable[..., Told], invented: ModuleType):
+    move = invented.Move(2 * LAP + 2.0, 2 * LAP + 3.2, stand_s=8)
+    told = tell(invented.drive(-0.8, 4 * LAP + 1, [move]))
+    told.check_good(1, 2, 4)
+    assert told.laps[3]["kind"] == "slow"
+    assert "standing on the road" in told.message(3)
+
+
+def test_short_gap_is_bridged_and_the_lap_kept(tell: Callable[..., Told], invented: ModuleType):
+    driven = invented.drive(-0.8, 4 * LAP + 1)
+    keep = (driven.angle < 2 * LAP + 1.0) | (driven.angle > 2 * LAP + 1.1)
+    told = tell(driven, keep)
+    told.check_good(1, 2, 3, 4)
+
+
+def read_excursion(text: str) -> tuple[float, float, float]:
+    """Read how far and from when to when a lap left the road."""
+    words = text.replace("up to ", "").split(" m outside the edge between t = ")
+    start, end = words[1].removesuffix(" s").split(" and ")
+    return float(words[0]), float(start), float(end)
+
+
+def off_the_middle(driven: Any, invented: ModuleType, start: float, end: float) -> Any:
+    """Distances of a drive from the road's middle between two angles, from dense points."""
+    x, y, _ = invented.road_at(np.linspace(start - 0.5, end + 0.5, 4000))
+    inside = (driven.angle > start) & (driven.angle < end)
+    gaps = np.hypot(driven.x[inside, None] - x, driven.y[inside, None] - y)
+    return gaps.min(axis=1)
