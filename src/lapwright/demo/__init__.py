@@ -5,10 +5,11 @@ The door is `make_session`; `write_demo` writes the demo's files.
 
 from lapwright.demo.car import Car, club_car
 from lapwright.demo.drivers import DRIVERS, FAULT_SIZES, Day, Driver, Fault, Habit, Reference
+from lapwright.demo.known import LapTruth, Truth
 from lapwright.demo.road import Circuit, Landmark, Span, quillbeck
 from lapwright.demo.scenario import Written, coach_session, write_demo
 from lapwright.demo.sensors import Sensors
-from lapwright.demo.session import LapTruth, Log, Session, Survey, Truth, make_session
+from lapwright.demo.session import Log, Session, Survey, make_session
 from lapwright.demo.truth import CornerTruth, FaultCost, zones
 from lapwright.demo.writing import Paths, Style
 

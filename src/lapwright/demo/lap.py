@@ -14,8 +14,8 @@ from lapwright.demo import layout as ly
 from lapwright.demo import line as ln
 from lapwright.demo import plan as pl
 from lapwright.demo.car import Car
+from lapwright.demo.driver_kernels import run_lap
 from lapwright.demo.drivers import Action, Day, Driver, Fault
-from lapwright.demo.kernels import run_lap
 from lapwright.demo.road import Bend, Circuit
 
 Array = NDArray[np.float64]

@@ -47,13 +47,14 @@ SKILLS = 9
 E_LIFT, E_BRAKE, E_BRAKE_END, E_PICK, E_FULL = range(5)
 EVENTS = 5
 
-# output columns
+# output columns; those up to KEPT stay in a session, the others are of one lap
 O_T, O_X, O_Y, O_S, O_N, O_PSI, O_VX, O_VY, O_R, O_AX, O_AY, O_STEER, O_THR, O_BRK = range(14)
-O_GEAR, O_RPM, O_W0, O_W1, O_W2, O_W3, O_Z, O_NORM, O_RHO_F, O_RHO_R, O_KERB, O_PHASE = range(
-    14, 26
-)
-O_FELT_X, O_FELT_Y, O_FELT_Z, O_LOAD, O_OFF = range(26, 31)
-OUTPUTS = 31
+O_GEAR, O_RPM, O_W0, O_W1, O_W2, O_W3, O_Z, O_NORM, O_RHO_F, O_PHASE = range(14, 24)
+O_FELT_X, O_FELT_Y, O_OFF = range(24, 27)
+#: What the car feels upward is what presses it on the road.
+O_FELT_Z = O_NORM
+KEPT = 26
+OUTPUTS = 27
 
 # day
 D_GRIP, D_MASS, D_WIND_X, D_WIND_Y, D_RHO = range(5)

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from lapwright.demo import layout as ly
 from lapwright.demo.car import Car
-from lapwright.demo.kernels import car_step, change_gear, hands, place_on_road, torque_at, write_row
+from lapwright.demo.driver_kernels import change_gear, hands
+from lapwright.demo.kernels import car_step, place_on_road, torque_at, write_row
 
 Array = NDArray[np.float64]
 STEP_S = 0.001

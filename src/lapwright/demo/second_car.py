@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lapwright.demo import driver_kernels as dk
 from lapwright.demo import kernels as kn
 from lapwright.demo import lap as lp
 from lapwright.demo import layout as ly
@@ -162,7 +163,7 @@ def drive_second_car(
     finish = circuit.length_m if to_m is None else to_m
     while st[ly.S] < finish and count < len(rows) - _MODEL_STEPS:
         _feel(st, car)
-        kn.pilot(
+        dk.pilot(
             car, st, circuit.step_m, grid, script, marks, skill, day, count * h, _CONTROL_S, line,
             here, events,
         )  # fmt: skip

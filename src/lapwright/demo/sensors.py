@@ -12,6 +12,7 @@ from lapwright.demo.car import Car
 
 Array = NDArray[np.float64]
 Channel = tuple[str, Array, Array]
+_STRETCH = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,20 @@ def true_middle(rows: Array, car: Car, antenna: tuple[float, float, float]) -> A
     return np.column_stack([x, y, rows[:, ly.O_Z] + antenna[2]])
 
 
+def _true_at(times: Array, rows: Array, car: Car, antenna: tuple[float, float, float]) -> Array:
+    """Interpolate the true position (k, 3) at rising times; in stretches, to spare memory."""
+    t = rows[:, ly.O_T]
+    out = np.empty((times.size, 3))
+    for first in range(0, times.size, _STRETCH):
+        part = times[first : first + _STRETCH]
+        low = max(int(np.searchsorted(t, part[0], side="right")) - 2, 0)
+        high = int(np.searchsorted(t, part[-1])) + 2
+        true = true_middle(rows[low:high], car, antenna)
+        for k in range(3):
+            out[first : first + part.size, k] = np.interp(part, t[low:high], true[:, k])
+    return out
+
+
 def _drift(rng: np.random.Generator, t: Array, size: float, span: float) -> Array:
     """Slowly wandering error (k, 3) with standard deviation ``size`` in m."""
     knots = np.arange(t[0] - 1.0, t[-1] + span, span / 10)
@@ -136,8 +151,7 @@ def _position(
 ) -> dict[str, Channel]:
     rate = sensors.position_rate_hz or sensors.rate_hz
     stamps = np.arange(np.ceil(t[0] * rate), np.floor(t[-1] * rate) + 1) / rate
-    true = true_middle(rows, car, sensors.antenna_m)
-    at = np.column_stack([np.interp(stamps - sensors.delay_s, t, true[:, k]) for k in range(3)])
+    at = _true_at(stamps - sensors.delay_s, rows, car, sensors.antenna_m)
     sd = np.array([sensors.position_sd_m, sensors.position_sd_m, sensors.height_sd_m])
     at = at + rng.standard_normal(at.shape) * sd
     at += _drift(rng, stamps, sensors.drift_m, sensors.drift_time_s)
@@ -161,37 +175,37 @@ def measure(rows: Array, car: Car, sensors: Sensors, seed: int) -> dict[str, Cha
     stamps = np.arange(np.ceil(t[0] * sensors.rate_hz), np.floor(t[-1] * sensors.rate_hz) + 1)
     stamps = stamps / sensors.rate_hz
     pick = np.clip(np.searchsorted(t, stamps - 5e-4), 0, t.size - 1)
-    r = rows[pick]
     k = stamps.size
+
+    def at(column: int) -> Array:
+        return np.asarray(rows[pick, column], dtype=np.float64)
 
     def noisy(values: Array, sd: float) -> Array:
         return np.asarray(values + rng.standard_normal(k) * sd, dtype=np.float64)
 
-    speed = np.hypot(r[:, ly.O_VX], r[:, ly.O_VY])
+    speed = np.hypot(at(ly.O_VX), at(ly.O_VY))
     # an accelerometer feels forces, not gravity: what the state holds along the road is motion
-    force = _turned(
-        np.column_stack([r[:, ly.O_FELT_X], r[:, ly.O_FELT_Y], r[:, ly.O_FELT_Z]]), sensors
-    )
+    force = _turned(np.column_stack([at(ly.O_FELT_X), at(ly.O_FELT_Y), at(ly.O_FELT_Z)]), sensors)
     bias = sensors.acceleration_bias
-    wheel = r[:, ly.O_STEER] * car.steer_ratio + sensors.steering_offset
-    brake = r[:, ly.O_BRK]
+    wheel = at(ly.O_STEER) * car.steer_ratio + sensors.steering_offset
+    brake = at(ly.O_BRK)
     values: dict[str, tuple[str, Array]] = {
         "speed": ("m/s", np.maximum(noisy(speed, sensors.speed_sd_mps), 0.0)),
-        "yaw_rate": ("rad/s", noisy(r[:, ly.O_R], sensors.yaw_rate_sd) + sensors.yaw_rate_bias),
+        "yaw_rate": ("rad/s", noisy(at(ly.O_R), sensors.yaw_rate_sd) + sensors.yaw_rate_bias),
         "acceleration_forward": ("m/s^2", noisy(force[:, 0], sensors.acceleration_sd) + bias[0]),
         "acceleration_left": ("m/s^2", noisy(force[:, 1], sensors.acceleration_sd) + bias[1]),
         "acceleration_up": ("m/s^2", noisy(force[:, 2], 2 * sensors.acceleration_sd) + bias[2]),
         "steering": ("rad", noisy(wheel, 0.004)),
-        "throttle": ("1", r[:, ly.O_THR] * sensors.pedal_end),
-        "gear": ("1", r[:, ly.O_GEAR]),
-        "engine_speed": ("rad/s", noisy(r[:, ly.O_RPM], 0.8)),
+        "throttle": ("1", at(ly.O_THR) * sensors.pedal_end),
+        "gear": ("1", at(ly.O_GEAR)),
+        "engine_speed": ("rad/s", noisy(at(ly.O_RPM), 0.8)),
     }
     if sensors.brake_as_pressure:
         values["brake_pressure"] = ("Pa", brake * sensors.brake_pressure_pa)
     else:
         values["brake"] = ("1", brake * sensors.brake_end)
     for i, name in enumerate(("front_left", "front_right", "rear_left", "rear_right")):
-        spin = r[:, ly.O_W0 + i] * car.wheel_radius
+        spin = at(ly.O_W0 + i) * car.wheel_radius
         values[f"wheel_speed_{name}"] = ("m/s", np.maximum(noisy(spin, 0.04), 0.0))
     out |= {name: (unit, stamps, data) for name, (unit, data) in values.items()}
     return {name: channel for name, channel in out.items() if name not in sensors.without}
