@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -68,13 +69,14 @@ def run(arguments: list[str]) -> int:
     except typer.Exit as end:
         return int(end.exit_code)
     except (KeyboardInterrupt, typer.Abort):
-        _say("Interrupted; nothing was written.")
-        return INTERRUPTED
+        code = INTERRUPTED
     except Exception as error:
         if hasattr(error, "format_message"):  # wrong use, as the argument parser found it
             _say(f"{error.format_message()} See lapwright --help.")
             return UsageError.exit_code
         raise
+    if code == INTERRUPTED:  # the argument parser may turn the interrupt into this code itself
+        _say("Interrupted; nothing was written.")
     return int(code or 0)
 
 
@@ -215,6 +217,8 @@ def _point(text: str | None) -> tuple[float, float] | None:
         first, second = (float(part) for part in text.split(","))
     except ValueError as error:
         raise UsageError(f"--start: {text!r} is not two numbers X,Y or LAT,LON.") from error
+    if not (math.isfinite(first) and math.isfinite(second)):
+        raise UsageError(f"--start: {text!r} is not a point; give two finite numbers.")
     return first, second
 
 

@@ -107,7 +107,7 @@ def start_at(circuit: Circuit, x: float, y: float) -> Circuit:
     """Move the start line: s = 0 lies abreast of the point (x, y), in m."""
     curve = curve_of(circuit)
     s, n = project_path(curve, np.array([x]), np.array([y]))
-    if abs(float(n[0])) > 60.0:
+    if not abs(float(n[0])) <= 60.0:  # a point that is no number is not near either
         raise UsageError(f"--start: the point lies {abs(float(n[0])):.0f} m from the road.")
     return start_from(circuit, float(s[0]))
 

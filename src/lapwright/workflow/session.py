@@ -10,7 +10,7 @@ import numpy as np
 
 from lapwright.driving.corners import find_corners, keep_corners
 from lapwright.driving.grid import build_grid
-from lapwright.errors import InputError, UsageError
+from lapwright.errors import InputError, NoAnswerError, UsageError
 from lapwright.messages import Message
 from lapwright.model.amend import find_place_names
 from lapwright.model.build_circuit import reverse_circuit, start_at, start_from
@@ -119,18 +119,13 @@ def build_session(
     InputError
         If there is no complete lap.
     """
-    drives: list[Drive] = []
-    origin = circuit.origin if circuit is not None else None
-    for i, recording in enumerate(recordings):
-        progress(f"working out the motion of {recording.file}", i, len(recordings))
-        drives.append(build_drive(recording, origin))
-        origin = origin or drives[-1].origin
+    drives = build_drives(recordings, None if circuit is None else circuit.origin, progress)
     progress("placing the laps on the road", 0, 1)
     road = circuit or build_circuit_from_laps(
         [d.motion for d in drives], [d.height for d in drives], file=drives[0].recording.file
     )
     name = find_info(recordings[0], "circuit", "track", "venue", "course")
-    road = replace(road, name=road.name or name, origin=road.origin or origin)
+    road = replace(road, name=road.name or name, origin=road.origin or drives[0].origin)
     road, placed = _right_way_round(road, drives)
     known = bool(circuit is not None and circuit.corners) and start is None
     if start is not None:
@@ -142,6 +137,31 @@ def build_session(
     laps = _leave_out(laps, leave_out)
     road = _with_corners(road, laps)
     return DrivenSession(tuple(drives), road, laps, start is None and not known)
+
+
+def build_drives(
+    recordings: Sequence[Recording], origin: Origin | None, progress: Progress = quiet
+) -> list[Drive]:
+    """Fuse recordings in one plane, the first one's where ``origin`` is None.
+
+    Raises
+    ------
+    InputError
+        If a recording holds no motion.
+    """
+    drives: list[Drive] = []
+    for i, recording in enumerate(recordings):
+        progress(f"working out the motion of {recording.file}", i, len(recordings))
+        try:
+            drives.append(build_drive(recording, origin))
+        except NoAnswerError as error:
+            to_do = "Record longer, or name the columns with --channels"
+            found = str(error).removeprefix("motion: ").rstrip(".")
+            raise InputError(
+                [Message("refused", recording.file, found, "No laps were found", to_do)]
+            ) from error
+        origin = origin or drives[-1].origin
+    return drives
 
 
 def _without_place(recording: Recording) -> list[Message]:

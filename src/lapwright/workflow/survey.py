@@ -13,9 +13,9 @@ from lapwright.model.build_circuit import Edge, build_circuit_from_edges, start_
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_from_laps import find_laps_in
 from lapwright.model.circuit_json import circuit_to_document
-from lapwright.model.drive import Drive, build_drive
+from lapwright.model.drive import Drive
 from lapwright.publish.json import render_json
-from lapwright.workflow.session import LogOptions, Progress, quiet, read_recordings
+from lapwright.workflow.session import LogOptions, Progress, build_drives, quiet, read_recordings
 
 
 def make_survey(
@@ -37,11 +37,7 @@ def make_survey(
         If a log holds no closed lap.
     """
     recordings = read_recordings([left, right], options or LogOptions(), progress)
-    drives: list[Drive] = []
-    for i, recording in enumerate(recordings):
-        progress(f"working out the motion of {recording.file}", i, 2)
-        drives.append(build_drive(recording, drives[0].origin if drives else None))
-    edges = [_edge(d) for d in drives]
+    edges = [_edge(d) for d in build_drives(recordings, None, progress)]
     circuit = build_circuit_from_edges(*edges, name=left.stem)
     return circuit if start is None else start_at(circuit, *start)
 
