@@ -21,8 +21,8 @@ BY_POWER = 0.45
 #: them (common practice, no source): motion alone hardly tells them from power.
 ROLLING, ROLLING_SD = 0.013, 0.004
 ENGINE, ENGINE_SD = 0.3, 0.2
-#: Samples at 20 Hz that share one error: gears, wind.
-ALIKE = 10.0
+#: Samples of one session repeat each other's errors (gears, wind): it weighs like so many.
+WORTH = 350.0
 #: Without a throttle channel: the quantile taken, and the share supposed at full throttle.
 BLIND_TAU, BLIND_SHARE = 0.85, 0.6
 FEWEST = 60
@@ -46,7 +46,7 @@ class DriveFit:
 
 
 def choose_straights(samples: Samples) -> tuple[Flags, Flags]:
-    """Samples for power, and for resistance alone.
+    """Choose samples for power, and for resistance alone.
 
     Without a throttle channel all that push are taken for power: their upper envelope
     is full throttle.
@@ -75,11 +75,11 @@ def fit_drive(samples: Samples, weights: Array) -> DriveFit:
     full, coast = full & (weights > 0), coast & (weights > 0)
     if full.sum() < FEWEST or np.ptp(samples.speed[full]) < 5.0:
         raise NoAnswerError(
-            "Power and drag are not settled: under 3 s of full throttle on straights, or at one speed"
+            "Power and drag are not settled: hardly any full throttle on straights, or at one speed"
         )
     rows, y = np.r_[_rows(samples, full, 1.0), _rows(samples, coast, 0.0)], samples.ahead
     y = np.r_[y[full] - _lift(samples, full), y[coast]]
-    stiff = ALIKE * 0.1 / 2 / np.array([np.inf, np.inf, ROLLING_SD, ENGINE_SD]) ** 2
+    stiff = _alike(weights[full]) * 0.1 / 2 / np.array([np.inf, np.inf, ROLLING_SD, ENGINE_SD]) ** 2
     beta = fit_quantile(
         rows, y, 0.5 if samples.has_throttle else BLIND_TAU,
         weights=np.r_[weights[full], weights[coast]], stiffness=stiff,
@@ -93,15 +93,19 @@ def fit_drive(samples: Samples, weights: Array) -> DriveFit:
     )
 
 
+def _alike(weights: Array) -> float:
+    return max(1.0, float(weights.sum()) / WORTH)
+
+
 def _rows(samples: Samples, chosen: Flags, pushed: float) -> Array:
     v, normal = samples.speed[chosen], samples.normal[chosen]
     return np.c_[pushed / v, -(v**2), -normal, np.full(v.size, pushed - 1.0)]
 
 
 def _lift(samples: Samples, chosen: Flags) -> Array:
-    """What noise adds to an upper envelope in m/s²; 0 where the middle is fitted."""
+    """Tell what noise adds to an upper envelope in m/s²; 0 where the middle is fitted."""
     z = 0.0 if samples.has_throttle else noise_quantile(BLIND_TAU, BLIND_SHARE)
-    return z * samples.ahead_sd[chosen]
+    return np.asarray(z * samples.ahead_sd[chosen])
 
 
 def find_drag_factors(samples: Samples, fit: DriveFit, laps: int) -> Array:

@@ -104,8 +104,10 @@ def _lap_samples(lap: Lap, circuit: Circuit) -> tuple[Array, ...]:
     )  # fmt: skip
 
 
-def _road_below(track: Track, circuit: Circuit, at: Callable[[Array], Array]) -> tuple[Array, Array, Array]:
-    """Slope, cross slope and bend along the path on the surface z(s) + n · cross(s)."""
+def _road_below(
+    track: Track, circuit: Circuit, at: Callable[[Array], Array]
+) -> tuple[Array, Array, Array]:
+    """Read slope, cross slope and bend along the path on the surface z(s) + n · cross(s)."""
     places = np.r_[circuit.s, circuit.length_m]
     cross_all = np.tan(circuit.banking)
     rate = (np.roll(cross_all, -1) - np.roll(cross_all, 1)) / (2 * circuit.step_m)
@@ -127,7 +129,7 @@ def _road_below(track: Track, circuit: Circuit, at: Callable[[Array], Array]) ->
 
 
 def _pedals(lap: Lap, time: Array) -> tuple[Array, Array]:
-    """Flags (0 or 1) of settled full throttle and of coasting."""
+    """Flag (0 or 1) settled full throttle and of coasting."""
     if "throttle" not in lap.traces:
         return np.zeros(time.size), np.zeros(time.size)
     throttle = lap.traces["throttle"]
@@ -141,7 +143,7 @@ def _pedals(lap: Lap, time: Array) -> tuple[Array, Array]:
 
 
 def _settled(flags: Flags) -> Array:
-    """Flags that stood for `SETTLED_S` before and will stand for `LASTING_S`."""
+    """Keep flags that stood for `SETTLED_S` before and will stand for `LASTING_S`."""
     before, after = round(SETTLED_S * RATE_HZ), round(LASTING_S * RATE_HZ)
     size = before + after + 1
     shift = size // 2 - after

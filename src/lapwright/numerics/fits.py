@@ -118,7 +118,7 @@ def find_quantile(values: Array, tau: float, weights: Array | None = None) -> fl
 
 
 def noise_quantile(tau: float, share: float) -> float:
-    """Standard normal quantile z by which noise lifts the τ quantile of points at a limit.
+    """Find the standard normal quantile z by which noise lifts the τ quantile of points at a limit.
 
     Where only a ``share`` of the points stands at the limit and all others well below,
     the τ quantile of all is the 1 − (1 − τ)/share quantile of those.
@@ -156,7 +156,9 @@ def resample_groups(
     return np.array([np.full(size, np.nan) if f is None else f for f in found])
 
 
-def interval_of(value: float, resampled: Array, groups: int, level: float = 0.9) -> tuple[float, float]:
+def interval_of(
+    value: float, resampled: Array, groups: int, level: float = 0.9
+) -> tuple[float, float]:
     """Interval around a value from its resampled fits: Student's t with groups − 1.
 
     Few groups spread less when drawn with replacement than anew; √(g / (g − 1)) and
