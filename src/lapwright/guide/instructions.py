@@ -75,8 +75,8 @@ def _say_human(told: Told, name: str) -> Text | None:
         width_figure(action.human_floor, "distance"),
     )  # fmt: skip
     if action.floor is not None and action.spread is not None and action.spread <= action.floor:
-        return Text("±\u00a0{0} at that speed would be ±\u00a0{1}", values[1:])
-    return Text("that is ±\u00a0{0} at that speed; ±\u00a0{1} would be ±\u00a0{2}", values)
+        return Text("±\u00a0{0} of timing would make ±\u00a0{1}", values[1:])
+    return Text("that is ±\u00a0{0} of timing, where ±\u00a0{1} would make ±\u00a0{2}", values)
 
 
 def _say_release(told: Told) -> Text | None:
