@@ -81,6 +81,7 @@ def test_numbers_of_the_plan_stay_apart(opened: Any):
 
 def test_nothing_runs_over_the_edge(opened: Any):
     page = opened.page
+    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
     over = page.evaluate(
         """() => [...document.querySelectorAll('main *, .bar *')]

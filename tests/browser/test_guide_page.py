@@ -182,6 +182,7 @@ def test_units_rewrite_every_sentence(open_guide: Any, guide: Path, view: Any):
 
 def test_another_lap_can_be_shown_and_held_against(open_guide: Any, guide: Path):
     opened = open_guide(guide)
+    opened.page.locator("#corner-1 .actions summary").click()
     row = opened.page.locator("#corner-1 .actions tbody tr").first
     opened.page.get_by_label("show lap 4", exact=True).check()
     opened.page.get_by_label("hold it against lap 9", exact=True).check()

@@ -27,8 +27,12 @@ function valueText(desk: Desk, corner: Corner, words: ActionWords, value: number
   return Number.parseFloat(text) === 0 ? "at the apex" : `${text} ${metres < 0 ? "before" : "after"}`;
 }
 
-function spreadText(desk: Desk, words: ActionWords, spread: number | null): string {
-  return spread === null ? "–" : `±\u00a0${spreadWords(spread, words.quantity, desk.system)}`;
+/** How it repeats; a spread that the log cannot tell from none is said to be below its floor. */
+function spreadText(desk: Desk, words: ActionWords, { spread, floor }: Action): string {
+  if (spread === null) return "–";
+  if (floor !== null && spread <= floor) return `under ±\u00a0${spreadWords(floor, words.quantity, desk.system)}`;
+  if (spread === 0) return "alike";
+  return `±\u00a0${spreadWords(spread, words.quantity, desk.system)}`;
 }
 
 function floorText(desk: Desk, words: ActionWords, floor: number | null): string {
@@ -42,9 +46,13 @@ export function ActionTable({ corner }: { corner: Corner }) {
   const compare = desk.against !== null && desk.against !== desk.shown;
   if (!known.length && !rows.length) return null;
   return (
-    <div class="actions">
+    <details class="actions">
+      <summary>All that was measured here, lap by lap ({known.length})</summary>
       <table role="table" class={compare ? "four" : "three"}>
-        <caption>What the driver did. Places count from the apex.</caption>
+        <caption>
+          Places count from the apex. The log's floor is the least that this log can tell; hand's floor, the way or time
+          that {"\u00b1\u00a010\u00a0ms"} of timing makes. The grey bar in the last column is the larger of both.
+        </caption>
         <thead role="rowgroup">
           <tr role="row">
             <th role="columnheader" scope="col">action</th>
@@ -52,8 +60,8 @@ export function ActionTable({ corner }: { corner: Corner }) {
             {compare && <th role="columnheader" scope="col">{lapName(desk.view, desk.against)}</th>}
             <th role="columnheader" scope="col">median</th>
             <th role="columnheader" scope="col">spread</th>
-            <th role="columnheader" scope="col" class="floors">sensor's floor</th>
-            <th role="columnheader" scope="col" class="floors">human floor</th>
+            <th role="columnheader" scope="col" class="floors">log's floor</th>
+            <th role="columnheader" scope="col" class="floors">hand's floor</th>
             <th role="columnheader" scope="col" class="each">each lap</th>
           </tr>
         </thead>
@@ -64,7 +72,7 @@ export function ActionTable({ corner }: { corner: Corner }) {
         </tbody>
       </table>
       <Unknown rows={rows.filter((row) => row.action.median === null)} />
-    </div>
+    </details>
   );
 }
 
@@ -83,14 +91,16 @@ function ActionRow({ desk, corner, row: { name, words, action }, compare }: RowP
       <td role="cell" class="thislap">{valueText(desk, corner, words, own(desk.shown))}</td>
       {compare && <td role="cell">{valueText(desk, corner, words, own(desk.against))}</td>}
       <td role="cell">{valueText(desk, corner, words, action.median)}</td>
-      <td role="cell">{spreadText(desk, words, action.spread)}</td>
-      <td role="cell" class={action.floor === null ? "floors none" : "floors"} data-label="sensor's floor">
+      <td role="cell">{spreadText(desk, words, action)}</td>
+      <td role="cell" class={action.floor === null ? "floors none" : "floors"} data-label="log's floor">
         {floorText(desk, words, action.floor)}
       </td>
-      <td role="cell" class={action.human_floor === null ? "floors none" : "floors"} data-label="human floor">
+      <td role="cell" class={action.human_floor === null ? "floors none" : "floors"} data-label="hand's floor">
         {floorText(desk, words, action.human_floor)}
       </td>
-      <td role="cell" class="each"><Dots desk={desk} corner={corner} row={{ name, words, action }} /></td>
+      <td role="cell" class="each">
+        {action.n > 1 ? <Dots desk={desk} corner={corner} row={{ name, words, action }} /> : "one lap"}
+      </td>
     </tr>
   );
 }
@@ -98,7 +108,7 @@ function ActionRow({ desk, corner, row: { name, words, action }, compare }: RowP
 const WIDE = 168;
 const TALL = 20;
 
-/** Every lap's value on a line; the thick bar is what sensor and hand alone would scatter. */
+/** Every lap's value on a line; the thick bar is what log and hand alone would scatter. */
 function Dots({ desk, corner, row: { name, words, action } }: Omit<RowProps, "compare">) {
   const median = action.median!;
   const away = (value: number) =>

@@ -1,5 +1,5 @@
 // What every picture shares: the view, the reader's choices, and the cursor.
-import { createContext } from "preact";
+import { createContext, options } from "preact";
 import { useContext, useEffect, useRef, useState } from "preact/hooks";
 import { near } from "./places";
 import type { Corner, CornerLap, Lap, UnitSystem, View } from "./view";
@@ -95,8 +95,15 @@ export function useCursor(follow: Follower): void {
   });
 }
 
-/** The width of an element, followed as it changes; 0 until it is known. */
-export function useWidth<T extends HTMLElement>(): [{ current: T | null }, number] {
+/** Render at once: a browser prints as soon as its announcement has been heard. */
+function atOnce(act: () => void): void {
+  options.debounceRendering = (render) => render();
+  act();
+  delete options.debounceRendering;
+}
+
+/** The width of an element, followed as it changes, 0 until it is known; on paper a given one. */
+export function useWidth<T extends HTMLElement>(paper?: number): [{ current: T | null }, number] {
   const element = useRef<T>(null);
   const [width, setWidth] = useState(0);
   useEffect(() => {
@@ -106,7 +113,21 @@ export function useWidth<T extends HTMLElement>(): [{ current: T | null }, numbe
     measure();
     const watch = new ResizeObserver(measure);
     watch.observe(node);
-    return () => watch.disconnect();
+    const print = () => {
+      watch.disconnect();
+      if (paper) atOnce(() => setWidth(paper));
+    };
+    const printed = () => {
+      measure();
+      watch.observe(node);
+    };
+    addEventListener("beforeprint", print);
+    addEventListener("afterprint", printed);
+    return () => {
+      watch.disconnect();
+      removeEventListener("beforeprint", print);
+      removeEventListener("afterprint", printed);
+    };
   }, []);
   return [element, width];
 }

@@ -128,7 +128,10 @@ function note(
   const action = valued ? frame.corner.actions[valued] : place;
   const quantity = valued ? (view.words.actions[valued]?.quantity ?? "") : words.quantity;
   const parts: string[] = [];
-  if (action?.spread != null && action.n > 2) parts.push(`±\u00a0${spreadWords(action.spread, quantity, system)}`);
+  if (action?.spread != null && action.n > 2) {
+    const width = Math.max(action.spread, action.floor ?? 0);
+    if (width > 0) parts.push(`${width > action.spread ? "under " : ""}±\u00a0${spreadWords(width, quantity, system)}`);
+  }
   const value = valued ? cornerLap(view, frame.corner.id, desk.against)?.actions[valued] : other;
   if (desk.against !== null && value !== null && value !== undefined && !frame.narrow) {
     const written = valued

@@ -1,6 +1,6 @@
 // The laps: which is shown, which it is held against, and which are set aside and why.
 import { lapOf, useDesk } from "./desk";
-import { bare, write } from "./sentences";
+import { bare, keepUnits, write } from "./sentences";
 import type { LapRow } from "./view";
 
 export function LapTable() {
@@ -82,7 +82,7 @@ function AsideRow({ lap, drivers }: { lap: LapRow; drivers: boolean }) {
       {drivers && <td class="words">{lap.driver}</td>}
       <td>{write(lap.time_s, "lap_time", desk.system)}</td>
       <td class="words" colSpan={3}>
-        set aside: {lap.why_not ?? "no reason given"}
+        set aside: {keepUnits(lap.why_not ?? "no reason given")}
       </td>
     </tr>
   );

@@ -13,6 +13,9 @@ const HOW_KNOWN: Record<string, string> = {
   assumed: "no unit given: the usual one assumed",
 };
 
+/** A fact of more letters takes a row of its own. */
+const LONG = 64;
+
 export function Opening() {
   const { view, system } = useDesk();
   const { words, guide } = view;
@@ -25,7 +28,7 @@ export function Opening() {
           <PlanView />
           <dl class="facts">
             {words.facts.map((fact) => (
-              <div key={fact.label}>
+              <div key={fact.label} class={say(fact.text, system).length > LONG ? "long" : ""}>
                 <dt>{fact.label}</dt>
                 <dd>{say(fact.text, system)}</dd>
               </div>

@@ -54,3 +54,8 @@ export function say(sentence: Sentence | null | undefined, system: UnitSystem): 
     return value ? write(value[0], value[1], system, value[2]) : hole;
   });
 }
+
+/** Keep a number and its unit on one line in words that come written. */
+export function keepUnits(text: string): string {
+  return text.replace(/(\d) (m|s|km\/h|%)(?![\w])/g, `$1${NO_BREAK_SPACE}$2`);
+}

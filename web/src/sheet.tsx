@@ -13,6 +13,9 @@ import { ruleOf, say, write } from "./sentences";
 import { layoutStrips, StripPicture } from "./strips";
 import type { Corner } from "./view";
 
+/** Width at which a ribbon is laid out for paper, px: its small print comes out near 7 pt. */
+const PAPER = 860;
+
 export function sheetId(corner: Corner): string {
   return `corner-${corner.id}`;
 }
@@ -25,7 +28,7 @@ export function cornerTitle(desk: Desk, corner: Corner): string {
 
 export function Sheet({ corner }: { corner: Corner }) {
   const desk = useDesk();
-  const [element, width] = useWidth<HTMLElement>();
+  const [element, width] = useWidth<HTMLElement>(PAPER);
   const words = desk.view.words.corners[corner.id];
   const frame = useMemo(() => (width ? makeFrame(desk.view, corner, width) : null), [desk.view, corner, width]);
   const flags = useMemo(() => (frame ? makeFlags(desk, frame) : []), [desk, frame]);
@@ -38,12 +41,13 @@ export function Sheet({ corner }: { corner: Corner }) {
           </h2>
           <p class="meta">{meta(desk, corner)}</p>
           {words?.why && <p class="why">{say(words.why, desk.system)}</p>}
+          {words && words.instructions.length > 0 && <p class="over">{overLaps(desk)}</p>}
           <ol class="orders">
             {words?.instructions.map((order, i) => <li key={i}>{say(order, desk.system)}</li>)}
           </ol>
         </div>
         <figure class="above">
-          {frame && <Inset desk={desk} frame={frame} flags={flags} width={frame.narrow ? width : 300} most={frame.narrow ? 220 : 290} />}
+          {frame && <Inset desk={desk} frame={frame} flags={flags} width={frame.narrow ? width : ABOVE} most={frame.narrow ? 220 : 330} />}
         </figure>
       </div>
       <Key desk={desk} frame={frame} />
@@ -61,11 +65,32 @@ export function Sheet({ corner }: { corner: Corner }) {
   );
 }
 
+/** Width of the corner from above, px; guide.css keeps a column of it. */
+const ABOVE = 460;
+
+/** Whose figures the sentences give: the pictures follow one lap. */
+function overLaps({ view, shown }: Desk): string {
+  const used = view.guide.laps.filter((lap) => lap.used).length;
+  const picture = `The picture follows ${lapName(view, shown)}.`;
+  if (used < 2) return `One lap counts. ${picture}`;
+  return used < 3 ? `The middle of two laps. ${picture}` : `The middle of ${used} laps, and how it repeats. ${picture}`;
+}
+
+/** What a corner's kind says of the laps. */
+const KINDS: Record<string, string> = {
+  braked: "braked for",
+  lifted: "lifted for, not braked",
+  flat: "neither braked nor lifted for",
+};
+
 function meta(desk: Desk, corner: Corner): string {
-  const time = (id: string | null) => write(cornerLap(desk.view, corner.id, id)?.time_s, "time", desk.system);
+  const time = (id: string | null) => {
+    const seconds = cornerLap(desk.view, corner.id, id)?.time_s;
+    return seconds == null ? "no time here" : write(seconds, "time", desk.system);
+  };
   const others = complexOf(desk.view, corner).filter((c) => c.id !== corner.id);
   const parts = [
-    `${corner.direction}, ${corner.kind}`,
+    KINDS[corner.kind] ?? corner.kind,
     `${lapName(desk.view, desk.shown)}: ${time(desk.shown)}` +
       (desk.against === null ? "" : `, ${lapName(desk.view, desk.against)}: ${time(desk.against)}`),
   ];
@@ -79,7 +104,7 @@ function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
   return (
     <ul class="key" aria-label="key">
       <Item sample="this" text={lapName(desk.view, desk.shown)} />
-      {compare && <Item sample="against" text={`against: ${lapName(desk.view, desk.against)}`} />}
+      {compare && <Item sample="against" text={`against: ${lapName(desk.view, desk.against)}, and where it does the same`} />}
       <Item sample="other" text="other laps" />
       <Item sample="band" text={many ? "8 laps in 10" : "all laps"} />
       <Item sample="spread" text="spread and each lap's own place" />
@@ -104,7 +129,7 @@ function Item({ sample, text }: { sample: string; text: string }) {
 
 const SAMPLES: Record<string, preact.JSX.Element> = {
   this: <path class="lap this" d="M0 7H28" />,
-  against: <path class="lap against" d="M0 7H28" />,
+  against: <><path class="lap against" d="M0 7H28" /><path class="mark against" d="M14 3l4 4l-4 4l-4 -4Z" /></>,
   other: <g class="lap other"><path d="M0 4H28M0 7.5H28M0 11H28" /></g>,
   band: <rect class="band" x="0.5" y="1.5" width="27" height="11" />,
   spread: <><path class="lapplace" d="M6 4v6M11 4v6M13 4v6M18 4v6M23 4v6" /><path class="spread" d="M8 7H21M8 3.5v7M21 3.5v7" /></>,

@@ -48,6 +48,8 @@ const KINDS: Kind[] = [
   { key: "steering", title: "steering left ↑ right ↓", lacks: "steering", quantity: "angle", channel: "steering", tall: [56, 48], range: "zero" },
 ];
 
+/** Steering below this is drawn small, so that holding straight looks straight, rad. */
+const LEAST_STEER = 0.06;
 const BEND = { wide: 46, narrow: 40 };
 const TITLE_ROW = 16;
 const LACKING = 22;
@@ -103,7 +105,7 @@ function rangeOf(desk: Desk, kind: Kind, channels: Numbers[], list: number[]): [
   const [low, high] = sessionRange(desk, kind.channel, channels);
   if (kind.range === "session") return [Math.min(low, -1) * 1.03, Math.max(high, 1) * 1.03];
   const [least, most] = rangeIn(list, channels, desk.view.pictures.points);
-  return [Math.min(least, -0.3) * 1.05, Math.max(most, 0.3) * 1.05];
+  return [Math.min(least, -LEAST_STEER) * 1.05, Math.max(most, LEAST_STEER) * 1.05];
 }
 
 const ranges = new WeakMap<object, Map<string, [number, number]>>();
@@ -223,6 +225,16 @@ function scaleOf(frame: Frame): number {
   return (frame.right - frame.left) / (frame.to - frame.from);
 }
 
+/** Whether the road stays about as bent from one place to another: then one radius says it. */
+function oneBend(k: number[], a: number, b: number): boolean {
+  const least = OPENS * Math.abs(k[a]!);
+  const sign = Math.sign(k[a]!);
+  return k.slice(Math.min(a, b), Math.max(a, b) + 1).every((v) => v * sign >= least);
+}
+
+/** The road opens where it is bent less than this share of its tightest. */
+const OPENS = 0.75;
+
 /** The radius at each tightest place, where there is room to write it. */
 function radii(desk: Desk, frame: Frame, list: number[], strip: Strip): { x: number; y: number; text: string }[] {
   const { curvature } = desk.view.pictures.road;
@@ -234,7 +246,8 @@ function radii(desk: Desk, frame: Frame, list: number[], strip: Strip): { x: num
       const size = Math.abs(v);
       return size > 1 / 400 && size >= Math.abs(k[j - 1] ?? Infinity) && size > Math.abs(k[j + 1] ?? Infinity);
     })
-    .sort((a, b) => Math.abs(b.v) - Math.abs(a.v));
+    .sort((a, b) => Math.abs(b.v) - Math.abs(a.v))
+    .filter((peak, rank, all) => !all.slice(0, rank).some((tighter) => oneBend(k, peak.j, tighter.j)));
   const titleEnd = (frame.narrow ? 0 : frame.left) + textWidth(strip.title, 12, 600);
   const kept: { x: number; y: number; text: string; from: number; to: number }[] = [];
   for (const { v, j } of peaks) {
