@@ -15,6 +15,7 @@ from lapwright.driving.window import Window, open_window
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, knows_line
 from lapwright.numerics.curves import at_places
+from lapwright.numerics.events import crossing_time
 
 Array = NDArray[np.float64]
 
@@ -173,15 +174,18 @@ def _pedal_overlap(window: Window, braking: Braking) -> float:
 
 def _line_actions(circuit: Circuit, window: Window) -> dict[str, float | None]:
     track = window.track
-    turning = np.flatnonzero(window.between(window.start_s, window.end_s))
-    if turning.size < 3:
-        return {}
+    turning = np.flatnonzero(window.between(window.before_s, window.end_s))
     bend = window.sign * track.curvature[turning]
-    sharpest = int(np.argmax(bend))
+    own = track.time[turning] >= window.start_s
+    if own.sum() < 3:
+        return {}
+    sharpest = int(np.argmax(np.where(own, bend, -np.inf)))
     soft = np.flatnonzero(bend[: sharpest + 1] < TURNING * bend[sharpest])
-    turn_in = int(turning[soft[-1] + 1 if soft.size and soft[-1] < sharpest else 0])
+    begin = int(soft[-1]) + 1 if soft.size and soft[-1] < sharpest else 0
+    turn_in = int(turning[begin])
+    turned_s = crossing_time(track.time[turning], bend, TURNING * bend[sharpest], begin)
     if not knows_line(track.n_sd):
-        return {"turn_in_m": float(track.s[turn_in])}
+        return {"turn_in_m": window.value("s", turned_s)}
     left = at_places(circuit.length_m, circuit.left, track.s) - track.n
     right = at_places(circuit.length_m, circuit.right, track.s) + track.n
     inner, outer = (left, right) if window.sign > 0 else (right, left)
@@ -190,7 +194,7 @@ def _line_actions(circuit: Circuit, window: Window) -> dict[str, float | None]:
     until = min(window.next_s, window.end_s + 2.0)
     way_out = np.flatnonzero(window.between(float(track.time[apex]), max(until, window.end_s)))
     return {
-        "turn_in_m": float(track.s[turn_in]),
+        "turn_in_m": window.value("s", turned_s),
         "apex_m": float(track.s[apex]),
         "apex_inside_m": float(inner[apex]),
         "entry_edge_m": float(outer[turn_in]),

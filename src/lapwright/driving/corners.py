@@ -21,11 +21,15 @@ ENTER_SHARE, LEAVE_SHARE = 0.28, 0.14
 #: … but not outside these bounds, m/s².
 ENTER_BOUNDS = (1.0, 3.5)
 #: Cornering force below this share of the smaller of the peaks on both sides parts two bends.
-VALLEY = 0.25
+VALLEY = 0.35
 #: A bend that turns the car by less than this is a kink in a straight, rad.
 SMALLEST_TURN = 0.14
 #: Two bends the same way closer than this, with the road still turning, are one corner, m.
 SAME_CORNER_M = 40.0
+#: Two bends apart by more than this share of the circuit overlap.
+ALL_ROUND = 0.97
+#: Share of the softer bend's sharpest curvature at which the road between still turns on.
+TURNS_ON = 0.25
 #: Speed that has to come off before a corner for its entry to count as slowed, share.
 SLOWED = 0.015
 
@@ -68,7 +72,7 @@ def find_corners(circuit: Circuit, grid: RoadGrid) -> tuple[Corner, ...]:
     bends = [b for b in bends if _turn(bend, b, step) > SMALLEST_TURN]
     bends.sort(key=lambda b: _apex(bend, b, size))
     apexes = [_apex(bend, b, size) for b in bends]
-    starts = [_entry(speed, b, bends[i - 1], size, wrap=i == 0) for i, b in enumerate(bends)]
+    starts = [_entry(speed, b, bends[i - 1], size) for i, b in enumerate(bends)]
     corners = [
         Corner(
             id=str(i + 1),
@@ -92,7 +96,6 @@ def _find_bends(lateral: Array) -> list[_Bend]:
     top = float(np.quantile(np.abs(lateral), 0.98))
     enter = float(np.clip(ENTER_SHARE * top, *ENTER_BOUNDS))
     leave = enter * LEAVE_SHARE / ENTER_SHARE
-    size = lateral.size
     calm = int(np.argmin(np.abs(lateral)))  # begin on a straight, so that no bend is cut in two
     out = []
     for sign in (1, -1):
@@ -100,10 +103,7 @@ def _find_bends(lateral: Array) -> list[_Bend]:
         for a, b in find_runs(turned, enter, leave):
             for first, last in _split(turned[a : b + 1], enter):
                 out.append(_Bend(a + first + calm, a + last + calm, sign))
-    return [
-        _Bend(b.start % size, b.start % size + b.end - b.start, b.sign)
-        for b in sorted(out, key=lambda b: b.start)
-    ]
+    return sorted(out, key=lambda b: b.start)
 
 
 def _split(lateral: Array, enter: float) -> list[tuple[int, int]]:
@@ -115,15 +115,18 @@ def _split(lateral: Array, enter: float) -> list[tuple[int, int]]:
 
 
 def _merge(bends: list[_Bend], bend: Array, step: float, size: int) -> list[_Bend]:
-    """Join bends the same way that follow each other closely or between which the road turns on."""
+    """Join bends the same way that follow each other closely or between which the road turns on.
+
+    They come in order from a straight on, wherever the start line lies.
+    """
     out: list[_Bend] = []
-    for b in sorted(bends, key=lambda b: b.start):
+    for b in bends:
         last = out[-1] if out else None
         gap = (b.start - last.end) * step if last else np.inf
         if last and last.sign == b.sign and gap < SAME_CORNER_M:
             between = b.sign * bend[np.arange(last.end, max(b.start, last.end + 1)) % size]
             peak = min(_peak(bend, last, size), _peak(bend, b, size))
-            if between.min() > 0.25 * peak or gap < 0.4 * SAME_CORNER_M:
+            if between.min() > TURNS_ON * peak:
                 out[-1] = _Bend(last.start, b.end, b.sign)
                 continue
         out.append(b)
@@ -150,10 +153,10 @@ def _apex(bend: Array, b: _Bend, size: int) -> int:
     return int(samples[sharp[sharp.size // 2]])
 
 
-def _entry(speed: Array, b: _Bend, before: _Bend, size: int, *, wrap: bool) -> int:
+def _entry(speed: Array, b: _Bend, before: _Bend, size: int) -> int:
     """Sample at which the driver begins to slow: the fastest place since the bend before."""
-    back = before.end - (size if wrap else 0)
-    back = max(back, b.start - size // 2)
+    straight = (b.start - before.end) % size
+    back = b.start - (min(straight, size // 2) if straight < ALL_ROUND * size else 0)
     if back >= b.start:
         return b.start
     inside = speed[np.arange(b.start, b.end + 1) % size].min()

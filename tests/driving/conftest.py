@@ -1,0 +1,40 @@
+"""Simulated sessions, driven once for all tests of this folder."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def simulated() -> Any:
+    """Load the module that measures simulated drives and takes them through the pipeline."""
+    path = Path(__file__).parent / "simulated.py"
+    spec = importlib.util.spec_from_file_location("simulated_drives", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["simulated_drives"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def session(simulated: Any) -> Any:
+    return simulated.drive()
+
+
+@pytest.fixture(scope="session")
+def found(simulated: Any, session: Any) -> Any:
+    """What is found with 0.02 m position noise at 100 Hz."""
+    return simulated.analyse(session)
+
+
+@pytest.fixture(scope="session")
+def slow(simulated: Any, session: Any) -> Any:
+    """The same drive logged at 25 Hz."""
+    return simulated.analyse(session, simulated.Sensors(rate_hz=25.0))
