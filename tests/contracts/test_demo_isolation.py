@@ -4,7 +4,7 @@ import ast
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2] / "src" / "lapwright"
-ALLOWED = {"numpy", "scipy", "numba", "lapwright.demo"}
+ALLOWED = {"numpy", "scipy", "numba", "polars", "lapwright.demo"}
 STANDARD = {
     "__future__",
     "collections",

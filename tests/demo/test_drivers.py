@@ -8,11 +8,6 @@ from lapwright.demo import envelope as ev
 from lapwright.demo import layout as ly
 
 
-@pytest.fixture(scope="module")
-def coach() -> Session:
-    return make_session("coach", 4, 21)
-
-
 def use(session: Session, lap: int) -> tuple[np.ndarray, np.ndarray]:
     """Share of the envelope in use over a lap where grip limits, and all of it."""
     rows = session.rows[session.truth.lap_of == lap]

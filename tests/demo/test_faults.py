@@ -42,11 +42,6 @@ def faulty() -> Session:
     return make_session("coach", len(PLANTED), 3, faults=faults)
 
 
-@pytest.fixture(scope="module")
-def clean() -> Session:
-    return make_session("coach", 1, 3)
-
-
 @pytest.mark.parametrize("lap", range(1, len(PLANTED) + 1), ids=[c for c, _ in PLANTED])
 def test_a_fault_costs_time_in_its_corner_and_nowhere_else(
     faulty: Session, clean: Session, lap: int
@@ -73,11 +68,10 @@ def test_a_fault_costs_time_in_its_corner_and_nowhere_else(
 
 
 @pytest.mark.parametrize(("cause", "corner"), [("line", 6), ("slow_minimum", 11)])
-def test_nothing_at_all_differs_before_the_fault(cause: str, corner: int) -> None:
-    one = make_session("coach", 1, 9, faults=[Fault(cause, corner, 1)], costs=False)
-    two = make_session("coach", 1, 9)
+def test_nothing_at_all_differs_before_the_fault(clean: Session, cause: str, corner: int) -> None:
+    one = make_session("coach", 1, 3, faults=[Fault(cause, corner, 1)], costs=False)
     first = one.circuit.bends[corner - 1].start_m - 250.0
-    rows = lap_rows(one), lap_rows(two)
+    rows = lap_rows(one), lap_rows(clean)
     same = int(np.searchsorted(rows[1][:, ly.O_S], first))
     assert np.array_equal(rows[0][:same], rows[1][:same])
     assert not np.array_equal(rows[0][: same + 9000], rows[1][: same + 9000])
@@ -113,13 +107,19 @@ def test_brakes_released_too_fast_before_a_slow_corner_onto_a_straight(
     assert opened[0] > opened[1]  # and full throttle comes later
 
 
-@pytest.mark.parametrize(("corner", "size"), [(1, 10.0), (11, 10.0)])
-def test_braking_early_lies_between_the_closed_forms(corner: int, size: float) -> None:
+@pytest.fixture(scope="module")
+def early() -> Session:
+    return make_session(
+        "coach", 2, 5, faults=[Fault("early_braking", k, lap, 10.0) for lap, k in ((1, 1), (2, 11))]
+    )
+
+
+@pytest.mark.parametrize(("lap", "corner"), [(1, 1), (2, 11)])
+def test_braking_early_lies_between_the_closed_forms(early: Session, lap: int, corner: int) -> None:
     # softer to the same point d (vt − vc) / (vt (vt + vc)); held for all of it d (1/vc − 1/vt)
-    session = make_session("coach", 1, 5, faults=[Fault("early_braking", corner, 1, size)])
-    (cost,) = session.truth.fault_costs
-    seen = next(c for c in session.truth.corners if c.lap == 1 and c.corner == corner)
-    rows = lap_rows(session)
+    size, cost = 10.0, early.truth.fault_costs[lap - 1]
+    seen = next(c for c in early.truth.corners if c.lap == lap and c.corner == corner)
+    rows = lap_rows(early, lap)
     fast = rows[int(np.searchsorted(rows[:, ly.O_S], seen.brake_start_m)), ly.O_VX]
     slow = seen.minimum_speed
     softer = size * (fast - slow) / (fast * (fast + slow))
@@ -144,11 +144,10 @@ def test_a_habit_is_on_every_lap() -> None:
     assert all(0.08 < c.total_s < 0.25 for c in costs)
 
 
-def test_what_is_carried_over_the_line_is_known() -> None:
-    one = make_session("coach", 2, 2, faults=[Fault("lift", 12, 1)])
-    two = make_session("coach", 2, 2)
+def test_what_is_carried_over_the_line_is_known(clean: Session) -> None:
+    one = make_session("coach", 2, 3, faults=[Fault("lift", 12, 1)])
     (cost,) = one.truth.fault_costs
-    later = one.truth.lap_times[1] - two.truth.lap_times[1]
+    later = one.truth.lap_times[1] - clean.truth.lap_times[1]
     assert cost.next_lap_s > 0.01
     assert cost.next_lap_s == pytest.approx(later, abs=0.005)
 

@@ -1,24 +1,29 @@
 """The door: a session's log, truth and files. All data are invented."""
 
 import csv
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pyproj
 import pytest
 
-from lapwright.demo import Day, Sensors, Session, Style, make_session
+from lapwright.demo import DRIVERS, Day, Sensors, Session, Style, make_session
 from lapwright.demo import layout as ly
-
-QUIET = Sensors(
-    position_sd_m=0.0, height_sd_m=0.0, speed_sd_mps=0.0, yaw_rate_sd=0.0, acceleration_sd=0.0
-)
+from lapwright.demo.sensors import measure
 
 
 @pytest.fixture(scope="module")
-def session() -> Session:
-    return make_session("coach", 3, 11, sensors=QUIET)
+def session(coach: Session) -> Session:
+    return coach
+
+
+def measured(session: Session, sensors: Sensors) -> Session:
+    """Log the same drive with other sensors."""
+    channels = measure(session.rows, session.car, sensors, 11)
+    return replace(session, log=replace(session.log, channels=channels, rate_hz=sensors.rate_hz))
 
 
 def channel(session: Session, name: str) -> tuple[np.ndarray, np.ndarray]:
@@ -28,7 +33,7 @@ def channel(session: Session, name: str) -> tuple[np.ndarray, np.ndarray]:
 
 def test_laps_are_out_timed_and_in(session: Session) -> None:
     laps = session.truth.laps
-    assert [lap.kind for lap in laps] == ["out", "timed", "timed", "timed", "in"]
+    assert [lap.kind for lap in laps] == ["out", *["timed"] * 4, "in"]
     assert all(a.end_s == b.start_s for a, b in pairwise(laps))
     assert not any(lap.off_road for lap in laps)
 
@@ -98,12 +103,12 @@ def test_the_same_seed_gives_the_same_bytes(tmp_path: Path) -> None:
     assert other.log.read_bytes() != texts[0]
 
 
-def test_sensor_errors_are_as_asked() -> None:
+def test_sensor_errors_are_as_asked(coach: Session) -> None:
     sensors = Sensors(
         rate_hz=50.0, position_rate_hz=10.0, position_sd_m=0.4, delay_s=0.15, pedal_end=0.94,
         yaw_rate_bias=0.02, dropouts=((60.0, 3.0),), without=("gear",), mount_yaw=np.radians(5),
     )  # fmt: skip
-    session = make_session("coach", 1, 11, sensors=sensors, costs=False)
+    session = measured(coach, sensors)
     truth = session.truth
     t, x = channel(session, "x")
     assert np.diff(t) == pytest.approx(0.1)
@@ -121,19 +126,19 @@ def test_sensor_errors_are_as_asked() -> None:
         make_session("coach", 1, 1, sensors=Sensors(rate_hz=5000.0), costs=False)
 
 
-def test_drift_wanders_slowly() -> None:
+def test_drift_wanders_slowly(coach: Session) -> None:
     sensors = Sensors(position_sd_m=0.0, drift_m=0.8, drift_time_s=60.0)
-    session = make_session("coach", 2, 11, sensors=sensors, costs=False)
+    session = measured(coach, sensors)
     t, x = channel(session, "x")
     off = x - np.interp(t, session.truth.t, session.truth.x)
     assert 0.2 < off.std() < 1.8
     assert np.abs(np.diff(off)).max() < 0.01
 
 
-def test_geodetic_positions_against_pyproj() -> None:
+def test_geodetic_positions_against_pyproj(coach: Session) -> None:
     origin = (12.0, 34.0, 100.0)
     sensors = Sensors(position_sd_m=0.0, height_sd_m=0.0, geodetic=True, origin=origin)
-    session = make_session("coach", 1, 11, sensors=sensors, costs=False)
+    session = measured(coach, sensors)
     t, lat = channel(session, "latitude")
     lon, alt = channel(session, "longitude")[1], channel(session, "altitude")[1]
     local = pyproj.Transformer.from_pipeline(
@@ -172,9 +177,33 @@ def test_written_log_reads_back(session: Session, tmp_path: Path) -> None:
     assert "," in comma.log.read_text(encoding="utf-8").splitlines()[20]
 
 
+def test_parquet_and_csv_hold_the_same(coach: Session, tmp_path: Path) -> None:
+    # a position at a tenth of the rate leaves cells empty, a dropout too; both files must say so
+    sensors = Sensors(position_rate_hz=10.0, dropouts=((60.0, 3.0),), geodetic=True)
+    session = measured(coach, sensors)
+    text = session.write(tmp_path).log
+    file = session.write(tmp_path, Style(file="parquet")).log
+    with text.open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.reader(stream))
+    head = rows.index([]) + 1
+    frame = pl.read_parquet(file)
+    assert frame.columns == [f"{n} [{u}]" for n, u in zip(*rows[head : head + 2], strict=True)]
+    assert frame.height == len(rows) - head - 2 == session.log.channels["speed"][1].size
+    for k, name in enumerate(frame.columns):
+        cells = [float(row[k]) if row[k] else None for row in rows[head + 2 :]]
+        assert frame[name].to_list() == cells, name
+    latitude = frame["Latitude [deg]"]
+    _, stamps, values = session.log.channels["latitude"]
+    assert latitude.len() - latitude.null_count() == np.isfinite(values).sum()
+    row = int(np.searchsorted(frame["Time [s]"].to_numpy(), stamps[50] - 1e-6))
+    assert latitude[row] == pytest.approx(values[50], abs=1e-8)
+
+
 def test_the_day_is_in_the_laps_and_in_the_truth() -> None:
+    plain = replace(DRIVERS["coach"], references=())
+
     def median(day: Day) -> float:
-        return float(np.median(make_session("coach", 1, 4, day=day, costs=False).truth.lap_times))
+        return float(np.median(make_session(plain, 1, 4, day=day, costs=False).truth.lap_times))
 
     usual = median(Day())
     # 1 % of all limits is worth 0.5 % of a lap at most (any road, acceleration limits only)
@@ -185,9 +214,7 @@ def test_the_day_is_in_the_laps_and_in_the_truth() -> None:
     assert 0.1 < (heavy - usual) / 5 < 0.4
     hot = median(Day(temperature_c=40.0))
     assert hot > usual
-    session = make_session(
-        "coach", 2, 4, day=Day(grip_per_lap=-0.01, grip_spread=0.002), costs=False
-    )
+    session = make_session(plain, 2, 4, day=Day(grip_per_lap=-0.01, grip_spread=0.002), costs=False)
     grips = [lap.conditions.grip for lap in session.truth.laps]
     assert np.polyfit(range(4), grips, 1)[0] == pytest.approx(-0.01, abs=0.004)
     assert session.truth.laps[2].conditions.extra_kg < session.truth.laps[1].conditions.extra_kg

@@ -9,6 +9,9 @@ from pathlib import Path
 from lapwright.demo.drivers import DRIVERS, Day, Fault
 from lapwright.demo.sensors import Sensors
 from lapwright.demo.session import Session, make_session
+from lapwright.demo.writing import Paths, Style
+
+OTHERS = tuple(name for name in DRIVERS if name != "coach")
 
 COACH_FAULTS = (
     Fault("early_braking", 1, 3, 10.0),
@@ -41,22 +44,27 @@ def coach_session(laps: int = 12, seed: int = 20) -> Session:
     )  # fmt: skip
 
 
-def _write_other(directory: Path, name: str, seed: int, laps: int) -> Path:
-    """Drive and write the session of another driver, on a slightly different day."""
+def _other_session(name: str, laps: int) -> Session:
+    """Drive the session of another driver, on a slightly different day."""
     day = Day(grip=0.99, grip_spread=0.004, temperature_c=24.0)
-    session = make_session(
-        name, laps, seed, day=day, sensors=Sensors(delay_s=0.12, pedal_end=0.97), costs=False
-    )
-    return session.write(directory).log
+    return make_session(
+        name, laps, 100 + OTHERS.index(name), day=day,
+        sensors=Sensors(delay_s=0.12, pedal_end=0.97), costs=False,
+    )  # fmt: skip
 
 
-def write_demo(directory: str | Path, laps: int = 12, pupil_laps: int = 6) -> Written:
+def write_demo(
+    directory: str | Path, laps: int = 12, pupil_laps: int = 6, style: Style | None = None
+) -> Written:
     """Write all logs of the scenario and the survey under ``directory``."""
-    directory = Path(directory)
-    others = [name for name in DRIVERS if name != "coach"]
-    paths = coach_session(laps).write(directory)
+
+    def write(name: str) -> Paths:
+        coach = name == "coach"
+        session = coach_session(laps) if coach else _other_session(name, pupil_laps)
+        return session.write(directory, style)
+
     with ThreadPoolExecutor(2) as pool:
-        logs = pool.map(
-            lambda k: _write_other(directory, others[k], 100 + k, pupil_laps), range(len(others))
-        )
-        return Written(paths.log, tuple(logs), paths.survey, paths.landmarks, paths.spans)
+        paths, *others = pool.map(write, ("coach", *OTHERS))
+    return Written(
+        paths.log, tuple(p.log for p in others), paths.survey, paths.landmarks, paths.spans
+    )

@@ -58,7 +58,7 @@ class Session:
     rows: Array
 
     def write(self, directory: str | Path, style: writing.Style | None = None) -> writing.Paths:
-        """Write the log, the survey and the landmarks as CSV; return their paths."""
+        """Write the log as CSV or Parquet, the circuit as CSV; return their paths."""
         return writing.write_session(self, Path(directory), style or writing.Style())
 
 

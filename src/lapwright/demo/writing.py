@@ -1,12 +1,11 @@
-"""The demo's own logger: a preamble, a header, a row of units, values; survey and landmarks."""
+"""The demo's own logger: CSV with preamble, header and units, or Parquet; the circuit as CSV."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,8 @@ from lapwright.demo.drivers import Day, Driver
 from lapwright.demo.road import Circuit
 
 if TYPE_CHECKING:
+    import polars as pl
+
     from lapwright.demo.session import Session
 
 Array = NDArray[np.float64]
@@ -22,10 +23,11 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Style:
-    """How the log's columns are named and in what units.
+    """How the log's columns are named and in what units, and in which kind of file.
 
     ``columns`` maps a channel to (column name, unit text, factor, decimals); a
-    channel without an entry keeps its name and SI unit.
+    channel without an entry keeps its name and SI unit. In Parquet a column's
+    unit stands in its name and the rest is of no effect.
     """
 
     columns: Mapping[str, tuple[str, str, float, int]] = field(default_factory=lambda: ORDINARY)
@@ -33,6 +35,7 @@ class Style:
     decimal_comma: bool = False
     preamble: bool = True
     units_row: bool = True
+    file: Literal["csv", "parquet"] = "csv"
 
 
 #: What most loggers write: km/h, bar, %, deg, 1/min.
@@ -82,40 +85,59 @@ def preamble(driver: Driver, circuit: Circuit, day: Day) -> dict[str, str]:
     }
 
 
-def _text(values: Array, decimals: int, comma: bool) -> list[str]:
-    shape = f"%.{decimals}f"
-    cells = [shape % v if v == v else "" for v in values.tolist()]  # a NaN differs from itself
-    return [c.replace(".", ",") for c in cells] if comma else cells
+def log_frame(session: Session, style: Style) -> tuple[pl.DataFrame, list[str]]:
+    """Make the log's table and its units: one row per stamp of the fastest channel, gaps null."""
+    import polars as pl
 
-
-def log_text(session: Session, style: Style) -> str:
-    """Write the log as text: one row for each stamp of the fastest channel, other cells empty."""
     channels = session.log.channels
     stamps = max((t for _, t, _ in channels.values()), key=len)
-    heads, units = ["Time"], ["s"]
-    columns = [_text(stamps, 4 if session.log.rate_hz > 100 else 3, style.decimal_comma)]
+    columns, units = [_column("Time", stamps, 4 if session.log.rate_hz > 100 else 3)], ["s"]
     for name, (unit, t, values) in channels.items():
         head, shown, factor, decimals = style.columns.get(name, (name, unit, 1.0, 6))
-        cells = _text(values * factor, decimals, style.decimal_comma)
         if len(t) != len(stamps):
-            spread = [""] * len(stamps)
-            for k, cell in zip(np.searchsorted(stamps, t - 1e-6), cells, strict=True):
-                if k < len(spread):
-                    spread[int(k)] = cell
-            cells = spread
-        heads.append(head)
+            values = _spread(values, t, stamps)
+        columns.append(_column(head, values * factor, decimals))
         units.append(shown)
-        columns.append(cells)
-    out = io.StringIO()
+    return pl.DataFrame(columns), units
+
+
+def _column(name: str, values: Array, decimals: int) -> pl.Series:
+    """Round as the logger does; what it did not measure is null."""
+    import polars as pl
+
+    series = pl.Series(name, np.round(values, decimals) + 0.0, nan_to_null=True)  # no -0
+    return series if decimals else series.cast(pl.Int32)
+
+
+def _spread(values: Array, t: Array, stamps: Array) -> Array:
+    """Put a slow channel's values at the stamps that they were measured at."""
+    out = np.full(len(stamps), np.nan)
+    row = np.searchsorted(stamps, t - 1e-6)
+    there = row < len(out)
+    out[row[there]] = values[there]
+    return out
+
+
+def write_log(session: Session, path: Path, style: Style) -> None:
+    """Write the log as the style says."""
+    frame, units = log_frame(session, style)
+    if style.file == "parquet":
+        names = [f"{name} [{unit}]" for name, unit in zip(frame.columns, units, strict=True)]
+        frame.rename(dict(zip(frame.columns, names, strict=True))).write_parquet(path)
+        return
+    lines = []
     if style.preamble:
-        for key, value in session.log.preamble.items():
-            out.write(f"{key}{style.delimiter}{value}\n")
-        out.write("\n")
-    out.write(style.delimiter.join(heads) + "\n")
+        lines = [f"{key}{style.delimiter}{word}" for key, word in session.log.preamble.items()]
+        lines.append("")
+    lines.append(style.delimiter.join(frame.columns))
     if style.units_row:
-        out.write(style.delimiter.join(units) + "\n")
-    out.write("\n".join(map(style.delimiter.join, zip(*columns, strict=True))) + "\n")
-    return out.getvalue()
+        lines.append(style.delimiter.join(units))
+    with path.open("wb") as file:
+        file.write(("\n".join(lines) + "\n").encode())
+        frame.write_csv(
+            file, include_header=False, separator=style.delimiter, float_scientific=False,
+            decimal_comma=style.decimal_comma,
+        )  # fmt: skip
 
 
 def survey_text(session: Session) -> str:
@@ -156,12 +178,12 @@ def write_session(session: Session, directory: Path, style: Style, name: str = "
     stem = name or session.driver.name.lower().replace(" ", "_")
     place = session.circuit.name.lower()
     paths = Paths(
-        directory / f"{stem}.csv",
+        directory / f"{stem}.{style.file}",
         directory / f"{place}_survey.csv",
         directory / f"{place}_landmarks.csv",
         directory / f"{place}_spans.csv",
     )
-    paths.log.write_text(log_text(session, style), encoding="utf-8")
+    write_log(session, paths.log, style)
     paths.survey.write_text(survey_text(session), encoding="utf-8")
     paths.landmarks.write_text(landmarks_text(session), encoding="utf-8")
     paths.spans.write_text(spans_text(session), encoding="utf-8")
