@@ -209,12 +209,17 @@ def _plane(fit: GripFit, forces: Forces, weights: Array, side: Flags, slow: Flag
     rest = fit.lateral[0] / GRAVITY
     much = float(weights[side].sum() + weights[slow].sum())
     stiff = 0.5 * max(1.0, much / WORTH) / (LOAD_SHARE_SD * rest) ** 2
-    return fit_quantile(
-        np.r_[shape[side], shape[slow]], np.r_[y, z], TAU,
-        weights=np.r_[weights[side], weights[slow]], start=fit.lateral,
-        prior=np.array([0.0, 0.0, LOAD_SHARE * rest]), stiffness=np.array([0.0, 0.0, stiff]),
-        steps=25,
-    )  # fmt: skip
+    found = fit_quantile(
+        np.r_[shape[side], shape[slow]],
+        np.r_[y, z],
+        TAU,
+        weights=np.r_[weights[side], weights[slow]],
+        start=fit.lateral,
+        prior=np.array([0.0, 0.0, LOAD_SHARE * rest]),
+        stiffness=np.array([0.0, 0.0, stiff]),
+    )
+    # Braking may only lend its shape: its own multiple would follow it to any height.
+    return found * find_quantile(y / (shape[side] @ found), TAU, weights[side])
 
 
 def _both(fit: GripFit, forces: Forces, weights: Array) -> Flags:
