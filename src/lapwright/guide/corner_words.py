@@ -94,8 +94,8 @@ def say_varies_most(told: Told) -> Text | None:
             ((HUMAN_TIMING_S, "moment"),),
         )
     return Text(
-        f"Varies most here: {WORDS[name].label}, ±\u00a0{{1}} over {{2}} laps; ±\u00a0{{0}} of timing "
-        "and what this log can tell would leave ±\u00a0{3}.",
+        f"Varies most here: {WORDS[name].label}, ±\u00a0{{1}} over {{2}} laps; "
+        "±\u00a0{0} of timing and what this log can tell would leave ±\u00a0{3}.",
         (
             (HUMAN_TIMING_S, "moment"), width_figure(action.spread or 0.0, quantity),
             (float(action.n), "count"), width_figure(floor, quantity),
