@@ -15,7 +15,7 @@ BOXES = """sheet => [...sheet.querySelectorAll('svg.ribbon text')]
               return [e.textContent, b.left, b.top, b.right, b.bottom]; })"""
 POLES = """sheet => [...sheet.querySelectorAll('svg.ribbon .pole')]
   .map(e => { const b = e.getBoundingClientRect(); return [b.left, b.top, b.bottom]; })"""
-NUMBERS = """() => [...document.querySelectorAll('.plan text')]
+NUMBERS = """() => [...document.querySelectorAll('.plan text, .plan .landmark')]
   .map(e => { const b = e.getBoundingClientRect();
               return [e.textContent, b.left, b.top, b.right, b.bottom]; })"""
 SLACK = 1.0  # px; a text's box is taller than its letters

@@ -248,3 +248,14 @@ def test_plain_form_stands_without_a_script(open_guide: Any, guide: Path, view: 
     assert "set aside: out lap" in text
     assert "Build up to a later brake point" in text
     assert opened.page.locator("noscript").is_visible()
+
+
+def test_each_corner_takes_one_sheet_of_paper(open_guide: Any, guide: Path, view: Any):
+    page = open_guide(guide).page
+    sheets = re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4", print_background=True))
+    assert len(sheets) == 1 + len(view["guide"]["corners"])
+    # Printing lays the pictures out anew; afterwards they fit the screen again.
+    box = "document.querySelector('#corner-1 .ribbon').viewBox.baseVal.width"
+    wide = "document.querySelector('#corner-1 .picture').clientWidth"
+    page.wait_for_timeout(100)
+    assert page.evaluate(box) == page.evaluate(wide)

@@ -5,7 +5,7 @@ import { overlap, textWidth, type Box } from "./labels";
 import { at, extent, roundDown, wrap } from "./places";
 import { ruleOf, write } from "./sentences";
 import { cornerTitle, sheetId } from "./sheet";
-import type { Corner } from "./view";
+import type { Corner, Landmark } from "./view";
 
 type Point = [number, number];
 
@@ -95,17 +95,24 @@ export function PlanView() {
 
 function PlanPicture({ desk, width }: { desk: Desk; width: number }) {
   const { view } = desk;
-  const { plan, start, spots, spanWorth } = useMemo(() => {
+  const { plan, start, spots, marks, spanWorth } = useMemo(() => {
     const plan = layoutPlan(desk, width, width < 480 ? 380 : 470);
-    const start = startOf(plan);
-    const spots = placeNumbers(plan, view.guide.corners, [start.box]);
-    return { plan, start, spots, spanWorth: scaleBar(desk, plan) };
+    const marks = view.pictures.landmarks.map((mark) => ({ ...mark, spot: markSpot(plan, mark) }));
+    const beside = marks.map(({ spot: [x, y] }) => ({ x: x - 6, y: y - 6, w: 12, h: 12 }));
+    const start = startOf(plan, beside);
+    const spots = placeNumbers(plan, view.guide.corners, [start.box, ...beside]);
+    return { plan, start, spots, marks, spanWorth: scaleBar(desk, plan) };
   }, [desk, width]);
   return (
     <svg viewBox={`0 0 ${plan.width} ${plan.height}`} aria-label="The circuit from above; each number leads to its corner" role="group">
       <path class="planroad" d={`${pathOf(plan.points)}Z`} />
       {view.guide.corners.map((corner) => (
         <path key={corner.id} class="plancorner" d={stretchOf(plan, desk, corner.start_m, corner.end_m)} />
+      ))}
+      {marks.map(({ name, spot: [x, y] }, i) => (
+        <path key={i} class="landmark" d={`M${x.toFixed(1)} ${(y - 5).toFixed(1)}l4.5 8h-9Z`}>
+          <title>{name}</title>
+        </path>
       ))}
       <path class="startline" d={start.line} />
       <path class="driving" d={start.arrow} />
@@ -117,6 +124,14 @@ function PlanPicture({ desk, width }: { desk: Desk; width: number }) {
         <text class="note" x={spanWorth.pixels + 8} y={3}>
           {spanWorth.text}
         </text>
+        {marks.length > 0 && (
+          <>
+            <path class="landmark" d={`M${spanWorth.pixels + 84} -6l4.5 8h-9Z`} />
+            <text class="note" x={spanWorth.pixels + 94} y={3}>
+              landmark, named in its corner
+            </text>
+          </>
+        )}
       </g>
       {view.guide.corners.map((corner) => {
         const [x, y] = spots.get(corner.id)!;
@@ -135,6 +150,16 @@ function PlanPicture({ desk, width }: { desk: Desk; width: number }) {
   );
 }
 
+/** Where a landmark is drawn: on its own side, never on the road's line. */
+function markSpot(plan: Plan, { at_m, off_m }: Landmark): Point {
+  const [x, y] = plan.point(at_m);
+  const [fx, fy] = plan.point(at_m + 4);
+  const [bx, by] = plan.point(at_m - 4);
+  const long = Math.hypot(fx - bx, fy - by) || 1;
+  const away = Math.sign(off_m || 1) * Math.max(Math.abs(off_m) * plan.metre, 10);
+  return [x + ((fy - by) / long) * away, y - ((fx - bx) / long) * away];
+}
+
 interface Start {
   line: string;
   arrow: string;
@@ -144,7 +169,7 @@ interface Start {
 }
 
 /** The start line across the road, an arrow the way it is driven, and the word beside it. */
-function startOf(plan: Plan): Start {
+function startOf(plan: Plan, taken: Box[]): Start {
   const [x, y] = plan.point(0);
   const [fx, fy] = plan.point(6 / plan.metre);
   const long = Math.hypot(fx - x, fy - y) || 1;
@@ -156,7 +181,7 @@ function startOf(plan: Plan): Start {
       const text: Point = [x + nx * 17, y + ny * 19 + 4];
       const left = anchor === "start" ? text[0] : anchor === "end" ? text[0] - 32 : text[0] - 16;
       const box = { x: left - 4, y: text[1] - 13, w: 72, h: 18 };
-      return { nx, ny, anchor, text, box, cost: onRoad(plan, box) + 50 * outOf(plan, box) };
+      return { nx, ny, anchor, text, box, cost: onRoad(plan, box) + 50 * outOf(plan, box) + 20 * taken.filter((b) => overlap(b, box)).length };
     })
     .sort((a, b) => a.cost - b.cost)[0]!;
   const { nx, ny } = best;

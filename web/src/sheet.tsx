@@ -13,8 +13,8 @@ import { ruleOf, say, write } from "./sentences";
 import { layoutStrips, StripPicture } from "./strips";
 import type { Corner } from "./view";
 
-/** Width at which a ribbon is laid out for paper, px: its small print comes out near 7 pt. */
-const PAPER = 860;
+/** Width at which a ribbon is laid out for paper, px: its small print comes out near 6 pt. */
+const PAPER = 940;
 
 export function sheetId(corner: Corner): string {
   return `corner-${corner.id}`;
