@@ -33,6 +33,8 @@ HALF_CAR_M = 0.9
 #: Laps of a length this close to the median make the reference line.
 SAME_LENGTH = 0.03
 SPACING_M = 5.0
+#: A lap's end is led into its beginning over this distance to both sides, m.
+SEAM_M = 150.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,9 @@ def build_circuit_from_laps(
     first = laps[int(np.argsort([lap.x.size for lap in laps])[len(laps) // 2])]
     curve = fit_closed_curve(first.x, first.y, wavelength_m=40.0)
     for _ in range(2):
-        middle = smooth_closed(np.median(_across(curve, laps), axis=0), curve.length_m, 20.0)
+        middle = smooth_closed(
+            np.median(_across(curve, laps, closed=True), axis=0), curve.length_m, 20.0
+        )
         curve = fit_closed_curve(*points_at(curve, curve.s, middle), wavelength_m=20.0)
     across = _across(curve, laps)
     if not all(knows_line(m.position_sd) for m in motions):
@@ -147,15 +151,27 @@ def _passes(path: _Path, tree: KDTree, gate: int) -> Array:
     return np.array([g[np.argmin(distance[g])] for g in groups if g.size])
 
 
-def _across(curve: ClosedCurve, laps: Sequence[_Path]) -> Array:
-    """Offsets of the laps at the curve's samples, shape (laps, n)."""
+def _across(curve: ClosedCurve, laps: Sequence[_Path], *, closed: bool = False) -> Array:
+    """Offsets of the laps at the curve's samples, shape (laps, n).
+
+    ``closed`` leads each lap's end into its beginning, so that a line made of them has no step.
+    """
     rows = []
     for lap in laps:
         s, n = project_path(curve, lap.x, lap.y, lap.heading)
         s = np.mod(s, curve.length_m)
         order = np.argsort(s, kind="stable")
-        rows.append(np.interp(curve.s, s[order], n[order], period=curve.length_m))
+        row = np.interp(curve.s, s[order], n[order], period=curve.length_m)
+        rows.append(row - _seam(curve, float(s[0]), float(n[-1] - n[0])) if closed else row)
     return np.array(rows)
+
+
+def _seam(curve: ClosedCurve, place: float, step: float) -> Array:
+    """Half of a step at a place, fading out to both sides."""
+    half = 0.5 * curve.length_m
+    away = np.mod(curve.s - place + half, curve.length_m) - half
+    fade = np.clip(1.0 - np.abs(away) / SEAM_M, 0.0, 1.0)
+    return np.where(away < 0, 0.5, -0.5) * step * fade**2 * (3.0 - 2.0 * fade)
 
 
 def _heights(
