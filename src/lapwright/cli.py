@@ -161,6 +161,29 @@ def inspect_command(
         raise typer.Exit(InputError.exit_code)
 
 
+@app.command("possible")
+def possible_command(
+    circuit: Annotated[
+        list[Path], typer.Option("--circuit", help="Survey; twice for two edges.", metavar="FILE")
+    ],
+    car: Annotated[Path, typer.Option("--car", help="The car (TOML).", metavar="FILE")],
+    line: Annotated[
+        Path | None, typer.Option("--line", help="Points of a line: its profile.", metavar="FILE")
+    ] = None,
+    mesh: Annotated[float, typer.Option("--mesh", help="Step of the solution in m.")] = 5.0,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON document.")] = False,
+) -> None:
+    """Work out the fastest line of a car on a circuit, or the speed profile on a given line."""
+    from lapwright.publish.json import render_json
+    from lapwright.workflow.possible import Wanted, make_possible
+    from lapwright.workflow.summary import render_possible
+
+    with _progress() as report:
+        report("working out what is possible", 0, 1)
+        document = make_possible(circuit, car, line, Wanted(mesh_m=mesh))
+    print(render_json(document).decode() if as_json else render_possible(document))
+
+
 @app.command("survey")
 def survey_command(
     left: Annotated[Path, typer.Argument(help="A lap along the left edge.", metavar="LEFT_LOG")],

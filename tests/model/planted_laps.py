@@ -70,7 +70,7 @@ def plan_road(flat: bool = False, straight: bool = False) -> Circuit:
 
 def drive_lap(road: Circuit, car: Planted, grip: float = 1.0) -> tuple[Array, Array, Array]:
     """Speed (m/s) at each metre of a flying lap, its acceleration, and whether power limits."""
-    k, bank, bend, slope = road.curvature, road.banking, road.vertical_curvature, road.slope
+    k, bend, slope = road.curvature, road.vertical_curvature, road.slope
     size, sine, cosine = k.size, np.sin(road.banking), np.cos(road.banking)
 
     def side_and_limit(i: int, v: float) -> tuple[float, float]:

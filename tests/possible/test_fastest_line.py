@@ -136,20 +136,21 @@ def test_one_zone_agrees_with_a_new_solve(oval: Circuit, oval_car: Car) -> None:
     line = solve_fastest_line(oval, oval_car, mesh_m=3.0, check=False)
     zone = Zone("1", "apex", "left", 160.0, 215.0)
     price = price_road(oval, line, [zone])[0].s_per_m
-    costs = []
-    for moved in (0.02, 1.0):
-        inside = within(oval.s, zone.start_m - 1, zone.end_m + 1, oval.length_m)
+    inside = within(oval.s, zone.start_m - 1, zone.end_m + 1, oval.length_m)
+
+    def cost(moved: float) -> float:
         narrow = replace(oval, left=oval.left - moved * inside)
         again = solve_fastest_line(narrow, oval_car, mesh_m=line.step_m, check=False, near=line)
-        costs.append(again.time_s - line.time_s)
-    assert costs[0] / 0.02 == pytest.approx(price, rel=0.03)
+        return again.time_s - line.time_s
+
+    assert (cost(0.02) - cost(-0.02)) / 0.04 == pytest.approx(price, rel=0.02)
     driven = np.full(oval.s.size, 3.0)
     narrow, unused = move_edge(oval, zone, driven, 0.0)
     assert unused == pytest.approx(1.0)
     worth = price_unused(oval, oval_car, line, [zone], driven)[0]
     fresh = solve_fastest_line(narrow, oval_car, mesh_m=line.step_m, check=False)
     assert worth.unused_worth_s == pytest.approx(fresh.time_s - line.time_s, abs=2e-4)
-    assert worth.unused_worth_s == pytest.approx(costs[1], rel=0.1)
+    assert worth.unused_worth_s == pytest.approx(cost(1.0), rel=0.1)
 
 
 def test_unused_road_of_the_fastest_line_is_worth_nothing(

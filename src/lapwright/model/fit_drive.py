@@ -99,7 +99,7 @@ def _alike(weights: Array) -> float:
 
 def _rows(samples: Samples, chosen: Flags, pushed: float) -> Array:
     v, normal = samples.speed[chosen], samples.normal[chosen]
-    return np.c_[pushed / v, -(v**2), -normal, np.full(v.size, pushed - 1.0)]
+    return np.stack([pushed / v, -(v**2), -normal, np.full(v.size, pushed - 1.0)], axis=1)
 
 
 def _lift(samples: Samples, chosen: Flags) -> Array:

@@ -53,7 +53,8 @@ class Forces:
 
     def shape(self) -> Array:
         """Columns of a limit: 1, v², normal − g."""
-        return np.c_[np.ones(self.speed.size), self.speed**2, self.normal - GRAVITY]
+        columns = np.ones(self.speed.size), self.speed**2, self.normal - GRAVITY
+        return np.stack(columns, axis=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,8 @@ class GripFit:
 
     def limit(self, forces: Forces) -> Array:
         """Limit to the side at the samples in m/s²."""
-        return np.asarray(limit_at(*self.lateral, forces.speed, forces.normal))
+        at_rest, per_v2, per_load = self.lateral
+        return np.asarray(limit_at(at_rest, per_v2, per_load, forces.speed, forces.normal))
 
     def along(self, forces: Forces) -> Array:
         """Limit along the car at the samples, drive or braking by the force's sign, m/s²."""
@@ -226,7 +228,7 @@ def _both(fit: GripFit, forces: Forces, weights: Array) -> Flags:
     """Find samples of braking and cornering together near the limit."""
     along, across = _ratios(fit, forces)
     both = (weights > 0) & (np.minimum(along, across) > TOGETHER) & (forces.forward < 0)
-    return both & (along**fit.exponent + across**fit.exponent > NEAR**fit.exponent)
+    return np.asarray(both & (along**fit.exponent + across**fit.exponent > NEAR**fit.exponent))
 
 
 def _exponent(fit: GripFit, forces: Forces, weights: Array, both: Flags) -> float:

@@ -77,9 +77,9 @@ def build_samples(laps: Sequence[Lap], circuit: Circuit) -> Samples:
     index = np.repeat(np.arange(len(good)), [p[0].size for p in parts])
     columns = [np.concatenate(c) for c in zip(*parts, strict=True)]
     fine = np.all(np.isfinite(columns[:6]), axis=0) & (columns[0] > 3.0)
-    *motion, full, coasting = (c[fine] for c in columns)
+    speed, ahead, left, normal, ahead_sd, left_sd, full, coasting = (c[fine] for c in columns)
     return Samples(
-        index[fine], *motion, full > 0.5, coasting > 0.5,
+        index[fine], speed, ahead, left, normal, ahead_sd, left_sd, full > 0.5, coasting > 0.5,
         all("throttle" in lap.traces for lap in good),
     )  # fmt: skip
 

@@ -18,7 +18,7 @@ class Limits:
 
     iterations: int = 400
     seconds: float = 60.0
-    tolerance: float = 1e-7
+    tolerance: float = 1e-8
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ def build_solver(
     """Build an IPOPT solver for a CasADi programme.
 
     ``warm`` is for starts from a neighbour's answer with its multipliers: the barrier
-    begins small and the start is not pushed from its bounds.
+    follows the start, which is not pushed from its bounds.
     """
     import casadi as ca
 
@@ -77,7 +77,7 @@ def build_solver(
     if warm:
         push = 1e-7
         ipopt |= {
-            "warm_start_init_point": "yes", "mu_init": 1e-5,
+            "warm_start_init_point": "yes", "mu_strategy": "adaptive", "mu_init": 1e-5,
             "warm_start_bound_push": push, "warm_start_bound_frac": push,
             "warm_start_slack_bound_push": push, "warm_start_slack_bound_frac": push,
             "warm_start_mult_bound_push": push,

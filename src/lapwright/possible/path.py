@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
 from lapwright.errors import UsageError
+from lapwright.model.build_circuit import curve_of
 from lapwright.model.circuit import Circuit
-from lapwright.possible.road import read_road
+from lapwright.numerics.curves import project_path
+from lapwright.possible.road import periodic_read, read_road
 
 Array = NDArray[np.float64]
+_FARTHEST_M = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,16 +133,63 @@ def _steps(s: Array, rate: Array, length: float, closed: bool) -> Array:
 
 def build_path_through(x: ArrayLike, y: ArrayLike, every_m: float = 1.0) -> Path:
     """Build a closed path on level ground through points (x, y), by a periodic cubic spline."""
+    along, rate, curvature, _ = _spline_through(x, y, every_m)
+    path = build_flat_path(1.0, curvature)
+    return replace(path, step=_steps(along[:-1], rate, float(along[-1]), True), s=along[:-1])
+
+
+def build_path_over(circuit: Circuit, x: ArrayLike, y: ArrayLike, every_m: float = 1.0) -> Path:
+    """Build the closed path of a line given by points (x, y) in the circuit's plane.
+
+    Curvature comes from the points alone, the road's shape under them from the circuit.
+    Points some 5 m apart or closer, once around, in driving direction.
+
+    Raises
+    ------
+    UsageError
+        For too few or missing points, or a line that leaves the circuit.
+    """
+    along, rate, curvature, (px, py, heading) = _spline_through(x, y, every_m)
+    s, n = project_path(curve_of(circuit), px, py, heading)
+    if not np.isfinite(n).all() or np.abs(n).max() > _FARTHEST_M:
+        raise UsageError(f"x, y: the line lies beyond {_FARTHEST_M:.0f} m from the circuit")
+    if abs(s[-1] - s[0]) < 0.5 * circuit.length_m or s[-1] < s[0]:
+        raise UsageError("x, y: the line does not go around the circuit in driving direction")
+    road = read_road(circuit, s)
+    step = _steps(along[:-1], rate, float(along[-1]), True)
+    if not circuit.has_heights:
+        flat = build_flat_path(step, curvature)
+        return replace(flat, s=s)
+    turned = periodic_read(circuit, np.unwrap(circuit.heading), s, turn=_whole_turn(circuit))
+    slope, cross, bend = road.tilt(n, np.sin(heading - turned), np.cos(heading - turned))
+    tilted = step * np.sqrt(1 + (slope + np.roll(slope, -1)) ** 2 / 4)
+    return Path(tilted, curvature, slope, cross, bend, True, s)
+
+
+def _whole_turn(circuit: Circuit) -> float:
+    """Turn of the reference line over a lap, a multiple of 2π."""
+    heading = np.unwrap(circuit.heading)
+    return float(2 * np.pi * np.round((heading[-1] - heading[0]) / (2 * np.pi)))
+
+
+def _spline_through(
+    x: ArrayLike, y: ArrayLike, every_m: float
+) -> tuple[Array, Array, Array, tuple[Array, Array, Array]]:
+    """Parameter (m + 1,), metres for each of it, curvature, and x, y, heading (m,)."""
     x, y = np.asarray(x, float), np.asarray(y, float)
     if x.shape != y.shape or x.size < 4 or not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise UsageError("x, y: needed: two arrays alike of 4 finite samples or more")
     points = np.column_stack([x, y])
     closed = np.vstack([points, points[:1]])
+    far = np.r_[True, np.hypot(*np.diff(closed, axis=0).T) > 1e-3]
+    far[-1] = True
+    closed = closed[far]
     along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
+    if closed.shape[0] < 5 or (np.diff(along) <= 0).any():
+        raise UsageError("x, y: needed: 4 different points or more, the first not repeated")
     spline = CubicSpline(along, closed, bc_type="periodic")
-    at = np.linspace(0, along[-1], max(int(along[-1] / every_m), 8), endpoint=False)
-    (dx, dy), (ddx, ddy) = spline(at, 1).T, spline(at, 2).T
+    at = np.linspace(0, along[-1], max(int(along[-1] / every_m), 8) + 1)
+    (px, py), (dx, dy), (ddx, ddy) = (spline(at[:-1], order).T for order in (0, 1, 2))
     rate = np.hypot(dx, dy)
-    path = build_flat_path(1.0, (dx * ddy - dy * ddx) / rate**3)
-    step = _steps(at, rate, float(along[-1]), True)
-    return Path(step, path.curvature, path.slope, path.cross, path.bend, True, at)
+    heading = np.unwrap(np.arctan2(dy, dx))
+    return at, rate, (dx * ddy - dy * ddx) / rate**3, (px, py, heading)

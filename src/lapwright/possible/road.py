@@ -68,10 +68,13 @@ def periodic_gradient(values: Array, step: float) -> Array:
     return (np.roll(values, -1) - np.roll(values, 1)) / (2 * step)
 
 
-def periodic_read(circuit: Circuit, values: Array, s: Array) -> Array:
-    """Read a circuit's array at places s by linear interpolation around the lap."""
+def periodic_read(circuit: Circuit, values: Array, s: Array, turn: float = 0.0) -> Array:
+    """Read a circuit's array at places s by linear interpolation around the lap.
+
+    ``turn`` is what the values gain over a lap: a whole turn for headings, else 0.
+    """
     at = np.r_[circuit.s, circuit.length_m]
-    return np.interp(np.mod(s, circuit.length_m), at, np.r_[values, values[0]])
+    return np.interp(np.mod(s, circuit.length_m), at, np.r_[values, values[0] + turn])
 
 
 def _mean_over(circuit: Circuit, values: Array, low: Array, high: Array) -> Array:

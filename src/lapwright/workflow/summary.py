@@ -32,6 +32,24 @@ def render_summary(document: Mapping[str, Any]) -> str:
     return "\n".join(lines)
 
 
+def render_possible(document: Mapping[str, Any]) -> str:
+    """Say what a document of ``lapwright possible`` says: the lap, corner by corner, cautions."""
+    name = document["circuit"]["name"] or "the circuit"
+    what = "Fastest line" if document["kind"] == "fastest_line" else "On the given line"
+    lines = [f"{what} on {name}, {document['circuit']['length_m']:.0f} m: ", ""]
+    lines[0] += f"{document['lap_time_s']:.2f} s for this car as given"
+    for corner in document.get("corners", ()):
+        worth = ", ".join(
+            f"{part} {zone['s_per_m']:.3f}" for part, zone in corner["road_worth"].items()
+        )
+        margin = corner["flat_margin"]["value"]
+        flat = "" if margin is None else f"; grip left at full throttle {100 * margin:+.0f} %"
+        lines.append(f"Corner {corner['id']}: a metre of road is worth {worth} s{flat}")
+    if document.get("corners_why_empty"):
+        lines.append(f"No corners: {document['corners_why_empty']}")
+    return "\n".join([*lines, "", *document["cautions"]])
+
+
 def _looseness(corner: Mapping[str, Any]) -> float:
     action = corner["actions"]["brake_start_m"]
     return float(action["spread"] or 0.0)
