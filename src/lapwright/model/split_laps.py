@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 
 #: A lap whose places on the road leave out more than this in one step was cut, m.
 SKIPPED_M = 30.0
+#: A way off the road that is shorter than the road by this much is a cut, m.
+SAVED_M = 10.0
 #: Beyond a surveyed edge by this much with the car's middle: off the road.
 OFF_ROAD_M = 2.5
 #: The same where the edges are only the road seen in use.
@@ -173,10 +175,22 @@ def _label(
     if jump > SKIPPED_M + 2.0 * float(np.max(v)) * step or back < 0.9 * circuit.length_m:
         return "cut", f"{jump:.0f} m of the road left out"
     if np.sum(off) * step > 0.3:
-        a, b = t[off][0], t[off][-1]
-        far = float(beyond.max())
-        return "off road", f"up to {far:.1f} m outside the edge between t = {a:.1f} and {b:.1f} s"
+        return _judge_excursion(v, t, s, beyond, np.flatnonzero(off))
     return "timed", ""
+
+
+def _judge_excursion(
+    v: Array, t: Array, s: Array, beyond: Array, off: NDArray[np.intp]
+) -> tuple[LapKind, str]:
+    """Label a lap that left the road; a cut where the way off the road was shorter."""
+    a, b = int(off[0]), int(off[-1])
+    far = float(beyond[off].max())
+    why = f"up to {far:.1f} m outside the edge between t = {t[a]:.1f} and {t[b]:.1f} s"
+    driven = float(np.sum(0.5 * (v[a + 1 : b + 1] + v[a:b]) * np.diff(t[a : b + 1])))
+    saved = float(s[b] - s[a]) - driven
+    if saved < SAVED_M:
+        return "off road", why
+    return "cut", f"{why}, saving {saved:.0f} m"
 
 
 def set_aside_slow(laps: tuple[Lap, ...]) -> tuple[Lap, ...]:
