@@ -22,6 +22,8 @@ ENTER_SHARE, LEAVE_SHARE = 0.28, 0.14
 ENTER_BOUNDS = (1.0, 3.5)
 #: Cornering force below this share of the smaller of the peaks on both sides parts two bends.
 VALLEY = 0.35
+#: The same where the road between is straight, bent less than this share of both bends.
+SHALLOW_VALLEY, ROAD_VALLEY = 0.7, 0.15
 #: A bend that turns the car by less than this is a kink in a straight, rad.
 SMALLEST_TURN = 0.14
 #: Two bends the same way closer than this, with the road still turning, are one corner, m.
@@ -68,7 +70,8 @@ def find_corners(circuit: Circuit, grid: RoadGrid) -> tuple[Corner, ...]:
     speed = np.median(grid.speed, axis=0)
     bend = smooth_closed(np.median(grid.curvature, axis=0), circuit.length_m, 30.0)
     lateral = speed**2 * bend
-    bends = _merge(_find_bends(lateral), bend, step, size)
+    road = smooth_closed(circuit.curvature, circuit.length_m, 30.0)
+    bends = _merge(_find_bends(lateral, road), bend, step, size)
     bends = [b for b in bends if _turn(bend, b, step) > SMALLEST_TURN]
     bends.sort(key=lambda b: _apex(bend, b, size))
     apexes = [_apex(bend, b, size) for b in bends]
@@ -92,26 +95,35 @@ def ahead(circuit_length_m: float, from_m: float, to_m: float) -> float:
     return (to_m - from_m) % circuit_length_m
 
 
-def _find_bends(lateral: Array) -> list[_Bend]:
+def _find_bends(lateral: Array, road: Array) -> list[_Bend]:
     top = float(np.quantile(np.abs(lateral), 0.98))
     enter = float(np.clip(ENTER_SHARE * top, *ENTER_BOUNDS))
     leave = enter * LEAVE_SHARE / ENTER_SHARE
     calm = int(np.argmin(np.abs(lateral)))  # begin on a straight, so that no bend is cut in two
     out = []
     for sign in (1, -1):
-        turned = np.roll(sign * lateral, -calm)
+        turned, shape = np.roll(sign * lateral, -calm), np.roll(sign * road, -calm)
         for a, b in find_runs(turned, enter, leave):
-            for first, last in _split(turned[a : b + 1], enter):
+            for first, last in _split(turned[a : b + 1], shape[a : b + 1], enter):
                 out.append(_Bend(a + first + calm, a + last + calm, sign))
     return sorted(out, key=lambda b: b.start)
 
 
-def _split(lateral: Array, enter: float) -> list[tuple[int, int]]:
-    """Part a run of turning where the cornering force sinks far below that on both sides."""
-    before = np.maximum.accumulate(lateral)
-    after = np.maximum.accumulate(lateral[::-1])[::-1]
-    held = np.where(lateral >= VALLEY * np.minimum(before, after), lateral, 0.0)
-    return find_runs(held, enter, 0.0)
+def _split(lateral: Array, road: Array, enter: float) -> list[tuple[int, int]]:
+    """Part a run of turning where the cornering force sinks far below that on both sides.
+
+    Where the road itself runs straight between two bends, less of a valley is enough.
+    """
+    deep = lateral < VALLEY * _lower_side(lateral)
+    straight = road < ROAD_VALLEY * _lower_side(np.maximum(road, 0.0))
+    shallow = lateral < SHALLOW_VALLEY * _lower_side(lateral)
+    return find_runs(np.where(deep | (straight & shallow), 0.0, lateral), enter, 0.0)
+
+
+def _lower_side(values: Array) -> Array:
+    """Lower of the highest values before and after each place."""
+    before = np.maximum.accumulate(values)
+    return np.minimum(before, np.maximum.accumulate(values[::-1])[::-1])
 
 
 def _merge(bends: list[_Bend], bend: Array, step: float, size: int) -> list[_Bend]:
