@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.driving.window import Window
+from lapwright.model.lap import Trace
 from lapwright.numerics.events import crossing_time, foot_time
 
 Array = NDArray[np.float64]
@@ -47,17 +48,22 @@ def find_throttle(window: Window, slowest_s: float) -> Throttle | None:
     middle = _lowest(time, pedal, window, slowest_s)
     if pedal[middle] >= LIFTED:
         return Throttle(None, None, None, float(pedal[middle]))
-    before = np.flatnonzero(pedal[:middle] >= FULL)
     after = np.flatnonzero(pedal[middle:] >= FULL) + middle
     full_i = int(after[0]) if after.size else None
-    off = None
-    if before.size:
-        off = foot_time(time, int(before[-1]) + 1)
+    off = _left(window, trace, float(time[middle]))
     full = crossing_time(time, pedal, FULL, full_i) if full_i is not None else None
     if full is not None and full > window.next_s and window.next_s > window.end_s:
         full = None  # that is the next straight's throttle, not this corner's
     first = _pick_up(time, pedal, middle, full_i, window)
     return Throttle(off, first, full, float(pedal[middle]))
+
+
+def _left(window: Window, trace: Trace, lowest_s: float) -> float | None:
+    """Time at which full throttle was left, be it before the corner before has ended."""
+    first = float(window.track.time[window.inside][0]) if window.inside.any() else window.before_s
+    way = (trace.time >= min(first, window.before_s)) & (trace.time < lowest_s)
+    full = np.flatnonzero(trace.values[way] >= FULL)
+    return foot_time(trace.time[way], int(full[-1]) + 1) if full.size else None
 
 
 def _lowest(time: Array, pedal: Array, window: Window, slowest_s: float) -> int:
