@@ -99,6 +99,10 @@ def guide_command(
         str | None,
         typer.Option("--leave-out", help="Laps in traffic or under flags.", metavar="ID,..."),
     ] = None,
+    car: Annotated[
+        Path | None,
+        typer.Option("--car", help="The car (TOML) instead of finding it.", metavar="FILE"),
+    ] = None,
     driver: Annotated[str, typer.Option("--driver", help="Name to show.", metavar="NAME")] = "",
     units: Units = "metric",
 ) -> None:
@@ -111,6 +115,7 @@ def guide_command(
         start=_point(start),
         chosen_lap=lap,
         leave_out=tuple(i.strip() for i in (leave_out or "").split(",") if i.strip()),
+        car=car,
         driver=driver,
     )
     with _progress() as report:

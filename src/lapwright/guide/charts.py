@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.guide.document import Findings
+from lapwright.guide.possible_records import compose_envelope_picture, compose_line_picture
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, Trace, Track
 
@@ -36,6 +37,8 @@ def compose_pictures(findings: Findings) -> dict[str, Any]:
         },
         "chosen_lap": findings.chosen_lap,
         "compare_lap": findings.compare_lap,
+        "possible": compose_line_picture(findings, points),
+        "envelope": compose_envelope_picture(findings),
         "spans": [
             {"kind": span.kind, "name": span.name, "start_m": span.start_m, "end_m": span.end_m,
              "left_m": span.left_m, "right_m": span.right_m}

@@ -12,6 +12,8 @@ from lapwright.guide.corner_words import compose_corner_words
 from lapwright.guide.document import Findings
 from lapwright.guide.figures import HUMAN_TIMING_S
 from lapwright.guide.lap_times import summarise_lap_times
+from lapwright.guide.possible_records import compose_car, compose_possible, find_car, why_null
+from lapwright.guide.possible_words import compose_possible_words
 from lapwright.guide.sentences import write_text
 from lapwright.guide.unit_system import UnitSystem, units_as_view
 from lapwright.guide.wording import (
@@ -45,6 +47,7 @@ def compose_view(findings: Findings, units: UnitSystem) -> dict[str, Any]:
             "actions": compose_action_words(),
             "corners": compose_corner_words(findings),
             "missing": [text.as_view() for text in say_missing(findings)],
+            "possible": compose_possible_words(findings),
         },
         "units": units_as_view(units),
     }
@@ -72,9 +75,9 @@ def compose_guide(findings: Findings, units: UnitSystem) -> dict[str, Any]:
         "laps": _compose_laps(findings),
         "chosen_lap": findings.chosen_lap,
         "compare_lap": findings.compare_lap,
-        "car": None,
-        "car_why_null": NOT_YET,
-        "possible": _compose_possible(findings),
+        "car": compose_car(findings),
+        "car_why_null": None if find_car(findings) else why_null(findings),
+        "possible": compose_possible(findings),
         "corners": compose_corners(findings, system),
         "corner_laps": _compose_corner_laps(findings),
         "human_timing_s": HUMAN_TIMING_S,
@@ -148,14 +151,6 @@ def _compose_laps(findings: Findings) -> list[dict[str, Any]]:
         }
         for lap in findings.laps
     ]  # fmt: skip
-
-
-def _compose_possible(findings: Findings) -> dict[str, Any]:
-    own = findings.own_best_corners_s
-    return {
-        "own_best_corners_s": None if own is None else {"value": own, "low": None, "high": None},
-        "on_line_s": None, "on_fastest_line_s": None, "solver": None, "why_null": NOT_YET,
-    }  # fmt: skip
 
 
 def _compose_corner_laps(findings: Findings) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from lapwright.guide.corner_words import list_complex
 from lapwright.guide.document import Findings
 from lapwright.guide.figures import from_apex, spread_seconds
 from lapwright.guide.instructions import say_instructions
+from lapwright.guide.possible_records import compose_corner_possible
 from lapwright.guide.sentences import write_text
 from lapwright.guide.told import tell_corner
 from lapwright.model.circuit import Corner
@@ -41,9 +42,7 @@ def _compose_corner(findings: Findings, corner: Corner, system: dict[str, Any]) 
             for name in ACTIONS
             if name in actions
         },
-        "road_worth": {"entry": None, "apex": None, "exit": None, "why_null": NOT_YET},
-        "flat_margin": None, "flat_margin_why_null": NOT_YET,
-        "load": None, "load_why_null": NOT_YET,
+        **compose_corner_possible(findings, corner),
         "sight": {"blind": None, "apex_seen_from_m": None, "why_null": NOT_YET},
         "references": [], "references_why_empty": NOT_YET,
         "room": [], "room_why_empty": NOT_YET,

@@ -9,6 +9,7 @@ from lapwright.guide.action_words import WORDS
 from lapwright.guide.document import Findings, Text, join_texts, quote_name
 from lapwright.guide.figures import HUMAN_TIMING_S, width_figure
 from lapwright.guide.instructions import say_instructions
+from lapwright.guide.possible_words import say_corner_possible
 from lapwright.guide.told import Told, tell_corner
 from lapwright.model.circuit import Corner
 
@@ -28,6 +29,7 @@ def compose_corner_words(findings: Findings) -> dict[str, Any]:
             "title": say_title(corner).as_view(),
             "why": say_why(findings, corner).as_view(),
             "instructions": [text.as_view() for text in say_instructions(told)],
+            "possible": [text.as_view() for text in say_corner_possible(findings, corner)],
             "spread_note": note.as_view() if note else None,
         }
     return words

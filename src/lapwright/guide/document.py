@@ -11,6 +11,7 @@ from lapwright.driving.passes import CornerPass, CornerSummary
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
 from lapwright.model.recording import Recording
+from lapwright.possible.what import WhatIsPossible
 
 #: A value in SI units, its quantity, and the decimals where the quantity's own are not right.
 Value = tuple[float | None, str] | tuple[float | None, str, int]
@@ -101,6 +102,8 @@ class Findings:
         What is missing for which result.
     start_note
         How the start line was chosen.
+    possible
+        The car and what it could do; None where nobody asked.
     own_best_corners_s
         Sum of the best time of every corner and straight, in s.
     """
@@ -120,3 +123,4 @@ class Findings:
     session: Session = field(default_factory=Session)
     start_note: Text | None = None
     own_best_corners_s: float | None = None
+    possible: WhatIsPossible | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -19,10 +19,12 @@ from lapwright.guide.compose import compose_view
 from lapwright.guide.document import Findings, Session, Text, quote_name
 from lapwright.guide.unit_system import UnitSystem
 from lapwright.messages import Message
+from lapwright.model.car_toml import read_car, render_car
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_json import circuit_to_document
 from lapwright.model.lap import Lap
 from lapwright.model.lap_findings import find_lap_messages
+from lapwright.possible.what import find_possible
 from lapwright.publish.html import render_html
 from lapwright.publish.json import render_json
 from lapwright.readers.circuit_files import read_circuit
@@ -48,6 +50,7 @@ class GuideOptions:
     start: tuple[float, float] | None = None
     chosen_lap: str | None = None
     leave_out: tuple[str, ...] = ()
+    car: Path | None = None
     driver: str = ""
 
 
@@ -100,6 +103,12 @@ def make_guide(
     )
     progress("looking at every corner of every lap", 0, 1)
     findings = compose_findings(session, options)
+    # A car found in laps is not yet held closely enough to truth to be published.
+    if options.car is not None:
+        car, chosen = read_car(options.car), findings.chosen_lap
+        lap = next(one for one in session.laps if one.id == chosen)
+        what = find_possible(session.circuit, session.laps, lap, car=car, report=progress)
+        findings = replace(findings, possible=what)
     progress("writing the guide", 0, 1)
     view = compose_view(findings, units)
     document: dict[str, Any] = view["guide"]
@@ -109,6 +118,8 @@ def make_guide(
         "circuit.json": render_json(circuit_to_document(session.circuit)),
         "laps.parquet": laps_table(session.laps),
     }
+    if findings.possible is not None and findings.possible.car is not None:
+        files["car.toml"] = render_car(findings.possible.car).encode()
     messages = (
         *(m for r in recordings for m in r.messages),
         *find_lap_messages(session.laps),

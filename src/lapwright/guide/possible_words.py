@@ -1,0 +1,170 @@
+"""What is possible, in sentences: computed things are called computed, never ordered."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
+from lapwright.guide.possible_records import find_car, why_null
+from lapwright.model.car import Car
+from lapwright.model.circuit import Corner
+from lapwright.physics.grip import limit_at
+from lapwright.possible.flat_out import FlatMargin, LoadShare
+from lapwright.possible.what import Estimate, WhatIsPossible
+from lapwright.possible.worth import RoadWorth
+
+#: A metre that is worth less is worth nothing that a driver could find, s.
+_WORTH_NAMING_S: Final = 0.005
+#: Time for unused road that is worth a sentence, s.
+_UNUSED_NAMING_S: Final = 0.01
+#: Load gained or lost that a driver feels, share of the weight (common practice, no source).
+_FELT_LOAD: Final = 0.05
+#: A margin within this of zero, or an interval over zero, is on the edge of flat.
+_EDGE_OF_FLAT: Final = 0.03
+#: More downforce than this is another car, factor.
+_MOST_DOWNFORCE: Final = 1.5
+_PARTS: Final = {"entry": "at the entry", "apex": "at the apex", "exit": "at the exit"}
+
+
+def compose_possible_words(findings: Findings) -> dict[str, Any] | None:
+    """Compose the section on what is possible; None where it was not asked for."""
+    what = findings.possible
+    if what is None:
+        return None
+    reason = why_null(findings)
+    texts = [] if reason else _say_times(findings, what)
+    texts += _say_car(findings)
+    texts += [Text(quote_name(m)) for m in (what.fit.missing if what.fit else ())]
+    return {
+        "title": "What is possible",
+        "sentences": [text.as_view() for text in texts],
+        "why_null": Text(f"No fastest line: {quote_name(reason)}").as_view() if reason else None,
+    }
+
+
+def say_corner_possible(findings: Findings, corner: Corner) -> list[Text]:
+    """Say what road is worth in a corner, how near to flat it is, and what the road does."""
+    what = findings.possible
+    if what is None or what.fastest is None:
+        return []
+    worths = [w for w in what.worths if w.zone.corner == corner.id]
+    said = [_say_worth(worths), _say_unused(worths)]
+    said += [_say_flat(m) for m in what.margins if m.corner == corner.id]
+    said += [_say_load(one) for one in what.loads if one.corner == corner.id]
+    return [text for text in said if text]
+
+
+def _say_times(findings: Findings, what: WhatIsPossible) -> list[Text]:
+    lap = next(lap for lap in findings.laps if lap.id == findings.chosen_lap)
+    out = []
+    if what.on_line_s and lap.time_s is not None:
+        out.append(
+            Text(
+                f"On the line of lap {quote_name(lap.id)} {_which_car(what)} could do "
+                "{0} ({1} to {2}); the lap took {3}.",
+                (*_three(what.on_line_s), (lap.time_s, "lap_time", 2)),
+            )
+        )
+    if what.on_fastest_line_s and what.fastest:
+        seen = "" if findings.circuit.surveyed else ", within the road seen in use"
+        out.append(
+            Text(
+                f"On the fastest line{seen} it could do {{0}} ({{1}} to {{2}}). That is computed "
+                "for a point that keeps {3} from the edges and makes no mistake: nobody has "
+                "driven it.",
+                (*_three(what.on_fastest_line_s), (what.fastest.margin_m, "offset", 1)),
+            )
+        )
+    return out
+
+
+def _which_car(what: WhatIsPossible) -> str:
+    return "the car given" if what.fit is None else "the car that these laps showed"
+
+
+def _three(one: Estimate) -> tuple[Value, ...]:
+    return tuple((v, "lap_time", 2) for v in (one.value, one.low, one.high))
+
+
+def _say_car(findings: Findings) -> list[Text]:
+    car, what = find_car(findings), findings.possible
+    if car is None or what is None:
+        return []
+    if what.fit is None:
+        return [Text("The car is the one given, not found in these laps.")]
+    count = sum(lap.used for lap in findings.laps)
+    values: list[Value] = [(float(count), "count")]
+    parts = []
+    for name, verb in (("lateral", "corners with"), ("brake", "brakes with")):
+        shown = car.support.get(name)
+        if shown is None:
+            continue
+        at = 0.5 * (shown[0] + shown[1])
+        parts.append(f"{verb} up to {{{len(values)}}} at {{{len(values) + 1}}}")
+        values += [(_limit(car, name, at), "acceleration", 1), (at, "speed")]
+    if not parts:
+        return []
+    found = "The car, as {0} laps showed it, " + " and ".join(parts)
+    return [Text(f"{found}: a lower bound of what it can do.", tuple(values))]
+
+
+def _limit(car: Car, name: str, v: float) -> float:
+    one = getattr(car, name)
+    return float(limit_at(one.at_rest, one.per_v2, one.per_load, v, car.gravity, car.gravity))
+
+
+def _say_worth(worths: list[RoadWorth]) -> Text | None:
+    named = [w for w in worths if w.s_per_m >= _WORTH_NAMING_S]
+    if not worths:
+        return None
+    if not named:
+        return Text("A metre of road is worth nothing here that a driver could find: leave it.")
+    parts = [f"{{{i}}} {_PARTS[w.zone.part]}" for i, w in enumerate(named)]
+    listed = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    rest = [_PARTS[w.zone.part] for w in worths if w.s_per_m < _WORTH_NAMING_S]
+    nothing = f"; nothing {' and '.join(rest)}" if rest else ""
+    return Text(
+        f"The next metre of road is worth {listed}{nothing}.",
+        tuple((w.s_per_m, "time", 2) for w in named),
+    )
+
+
+def _say_unused(worths: list[RoadWorth]) -> Text | None:
+    said = [
+        Text(
+            f"{{0}} are left unused {_PARTS[w.zone.part]}, on average; "
+            "they are worth {1}, computed, not shown.",
+            ((w.unused_m, "offset", 1), (w.unused_worth_s, "time", 2)),
+        )
+        for w in worths
+        if w.unused_worth_s is not None and w.unused_worth_s >= _UNUSED_NAMING_S
+    ]
+    return join_texts(said) if said else None
+
+
+def _say_flat(margin: FlatMargin) -> Text | None:
+    low = margin.margin if margin.low is None else margin.low
+    high = margin.margin if margin.high is None else margin.high
+    interval: tuple[Value, ...] = ((low, "share"), (high, "share"))
+    if low > _EDGE_OF_FLAT:
+        return Text("Flat at full throttle, computed, with {0} to {1} of grip in hand.", interval)
+    if high > -_EDGE_OF_FLAT:
+        return Text("On the edge of flat: grip in hand {0} to {1}, computed.", interval)
+    factor = margin.downforce_factor
+    if factor is not None and 1.0 < factor <= _MOST_DOWNFORCE:
+        return Text(
+            "Not flat: grip short by {0} to {1}; {2} more downforce would make it flat.",
+            ((-high, "share"), (-low, "share"), (factor - 1.0, "share")),
+        )
+    return None
+
+
+def _say_load(load: LoadShare) -> Text | None:
+    said = []
+    if load.max_share >= _FELT_LOAD:
+        text = "The road presses the car down by up to {0} of its weight."
+        said.append(Text(text, ((load.max_share, "share"),)))
+    if load.min_share <= -_FELT_LOAD:
+        text = "The road lets the car go light by up to {0} of its weight."
+        said.append(Text(text, ((-load.min_share, "share"),)))
+    return join_texts(said) if said else None
