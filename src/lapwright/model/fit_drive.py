@@ -26,36 +26,16 @@ WORTH = 350.0
 #: Without a throttle channel: the quantile taken, and the share supposed at full throttle.
 BLIND_TAU, BLIND_SHARE = 0.85, 0.6
 FEWEST = 60
-#: Gears must spread speed over engine speed by so much, to tell the engine from the air.
-GEARS_APART = 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class DriveFit:
-    """Power, resistance, and how many samples told of them.
-
-    Parameters
-    ----------
-    power_per_mass
-        W/kg at the wheels, the mean over what was driven at full throttle on straights.
-    drag_per_mass
-        ρ CdA / 2m, 1/m.
-    rolling
-        Dimensionless.
-    engine_braking
-        m/s².
-    curve
-        How power changes with engine speed: see `_engine_rows`; empty where power is
-        taken for one number.
-    full_count, coast_count
-        Samples at full throttle and coasting.
-    """
+    """Power (W/kg), ρ CdA / 2m (1/m), rolling coefficient, engine braking (m/s²); counts."""
 
     power_per_mass: float
     drag_per_mass: float
     rolling: float
     engine_braking: float
-    curve: Array
     full_count: int
     coast_count: int
 
@@ -81,9 +61,6 @@ def choose_straights(samples: Samples) -> tuple[Flags, Flags]:
 def fit_drive(samples: Samples, weights: Array) -> DriveFit:
     """Fit ahead = P/v − c N − F v² at full throttle, less engine braking − P/v when coasting.
 
-    Where engine speed and gears are known, power follows the engine's speed: one curve in
-    all gears. Taken for one number, its fall behind each change up passes for less drag.
-
     Parameters
     ----------
     weights
@@ -102,39 +79,18 @@ def fit_drive(samples: Samples, weights: Array) -> DriveFit:
         )
     rows, y = np.r_[_rows(samples, full, 1.0), _rows(samples, coast, 0.0)], samples.ahead
     y = np.r_[y[full] - _lift(samples, full), y[coast]]
-    engine = _engine_rows(samples)
-    rows = np.c_[rows, np.r_[engine[full], 0.0 * engine[coast]]]
-    spare = np.full(engine.shape[1], np.inf)
-    spread = np.r_[np.inf, np.inf, ROLLING_SD, ENGINE_SD, spare]
-    stiff = _alike(weights[full]) * 0.1 / 2 / spread**2
+    stiff = _alike(weights[full]) * 0.1 / 2 / np.array([np.inf, np.inf, ROLLING_SD, ENGINE_SD]) ** 2
     beta = fit_quantile(
         rows, y, 0.5 if samples.has_throttle else BLIND_TAU,
         weights=np.r_[weights[full], weights[coast]], stiffness=stiff,
-        prior=np.r_[0.0, 0.0, ROLLING, ENGINE, 0.0 * engine[0]],
+        prior=np.array([0.0, 0.0, ROLLING, ENGINE]),
     )  # fmt: skip
     power, drag = float(beta[0]), float(max(beta[1], 0.0))
     if power <= 0:
         raise NoAnswerError("Power is not settled: the car never gained speed at full throttle")
     return DriveFit(
-        power, drag, float(max(beta[2], 0.0)), float(beta[3]), beta[4:], int(full.sum()),
-        int(coast.sum()),
-    )  # fmt: skip
-
-
-def _engine_rows(samples: Samples) -> Array:
-    """Columns (k, 2) of power over and under its mean by engine speed and its square, over v.
-
-    No columns where an engine speed is missing, or goes with road speed in one gear: then
-    the engine's curve and the air's drag cannot be told apart.
-    """
-    full, _ = choose_straights(samples)
-    turn = samples.engine
-    known = bool(np.isfinite(turn[full]).all() and (turn[full] > 0).all() and full.any())
-    if not known or np.std(np.log(samples.speed[full] / turn[full])) < GEARS_APART:
-        return np.zeros((turn.size, 0))
-    ratio = turn / np.median(turn[full]) - 1.0
-    powers = np.stack([ratio, ratio**2], axis=1)
-    return np.asarray((powers - powers[full].mean(axis=0)) / samples.speed[:, None])
+        power, drag, float(max(beta[2], 0.0)), float(beta[3]), int(full.sum()), int(coast.sum())
+    )
 
 
 def _alike(weights: Array) -> float:
@@ -157,12 +113,9 @@ def find_drag_factors(samples: Samples, fit: DriveFit, laps: int) -> Array:
     full, _ = choose_straights(samples)
     v, lap = samples.speed[full], samples.lap[full]
     beta = np.array([fit.power_per_mass, fit.drag_per_mass, fit.rolling, fit.engine_braking])
-    pushed = _rows(samples, full, 1.0) @ beta + (_engine_rows(samples)[full] @ fit.curve)
-    short = pushed - samples.ahead[full]
+    short = _rows(samples, full, 1.0) @ beta - samples.ahead[full]
     over = np.bincount(lap, short * v**2, laps)
     scale = fit.drag_per_mass * np.bincount(lap, v**4, laps)
     factor = np.where(scale > 0, over / np.where(scale > 0, scale, 1.0), 0.0)
     seen = scale > 0
-    if not seen.any():
-        return np.ones(laps)
     return np.where(seen, 1.0 + factor - float(np.median(factor[seen])), 1.0)
