@@ -121,7 +121,7 @@ def lock(arguments: list[str]) -> int:
     install_uv(LOCK)
     groups = ["--group", "build", "--group", "tools"]
     say("resolves the dependencies for every platform")
-    compile_lock(DEV_LOCK, [*groups, "--group", "dev", *arguments])
+    compile_lock(DEV_LOCK, [*groups, "--group", "dev", "--all-extras", *arguments])
     return compile_lock(LOCK, [*groups, "--constraint", DEV_LOCK.name, *arguments])
 
 

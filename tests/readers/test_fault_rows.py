@@ -260,9 +260,9 @@ def test_c25_odd_numbers(put, columns, render, cell):
     says(put(lines), "repaired", "line 1201", "channel throttle", cell, "set to missing")
 
 
-def test_c28_gpx_named_csv(put):
+def test_c28_empty_gpx_named_csv(put):
     text = '<?xml version="1.0"?>\n<gpx version="1.1"></gpx>\n'
-    says(put(text), "refused", "line 1", "the content is GPX, not CSV", "s.gpx")
+    says(put(text), "refused", "line 1", "no track points", "Nothing was imported")
 
 
 def test_c29_web_page(put):

@@ -236,7 +236,10 @@ def _sort_late(state: _State) -> _State:
     if not (np.diff(state.time) < 0).any():
         return state
     late = np.flatnonzero(state.time < np.maximum.accumulate(state.time))
-    state = state.say("repaired", late, f"{count(late.size, 'row')} out of order", "Sorted by time")
+    fall = -float(np.diff(state.time).min())
+    rows = count(late.size, state.table.row_word)
+    found = f"{rows} out of order (time falls by up to {fall:.2f} s)"
+    state = state.say("repaired", late, found, "Sorted by time")
     return state.keep(np.argsort(state.time, kind="stable"))
 
 

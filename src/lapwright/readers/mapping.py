@@ -46,9 +46,14 @@ class ChannelRule:
 
 @dataclass(frozen=True, slots=True)
 class ChannelMapping:
-    """Rules by canonical channel name."""
+    """Rules by canonical channel name, and choices about the file as a whole.
+
+    ``file`` may hold ``track`` (which of several tracks, from 1), ``member`` (which
+    log of an archive) and ``checksums`` ("none" reads sentences that have none).
+    """
 
     rules: Mapping[str, ChannelRule] = field(default_factory=dict)
+    file: Mapping[str, str] = field(default_factory=dict)
 
     def rule(self, channel: str) -> ChannelRule:
         """Return the rule of a channel, or one that says nothing."""
@@ -56,6 +61,8 @@ class ChannelMapping:
 
 
 _TEXT_FIELDS = ("column", "unit")
+#: What can be chosen about a file as a whole, as ``file.track``.
+_FILE_FIELDS = ("track", "member", "checksums")
 _NUMBER_FIELDS = {"scale": "scale", "delay_s": "delay_s", "rate": "rate_hz", "rate_hz": "rate_hz"}
 
 
@@ -130,7 +137,8 @@ def parse_answers(settings: Iterable[str]) -> dict[str, str]:
     for text in settings:
         key, mark, value = text.partition("=")
         channel, dot, _ = key.strip().partition(".")
-        if not mark or not dot or channel not in GLOSSARY:
+        known = channel in GLOSSARY or key.strip() in [f"file.{f}" for f in _FILE_FIELDS]
+        if not mark or not dot or not known:
             raise UsageError(
                 f"--set {text}: expected CHANNEL.unit=UNIT (or .column=, .invert=, .scale=, "
                 ".delay_s=) with a channel of the glossary, such as --set speed.unit=km/h"
@@ -148,15 +156,19 @@ def add_answers(mapping: ChannelMapping | None, answers: Mapping[str, str]) -> C
         When a channel, a field or a value is not understood.
     """
     rules = dict(mapping.rules) if mapping else {}
+    chosen = dict(mapping.file) if mapping else {}
     for key, value in answers.items():
         channel, _, entry = key.partition(".")
+        if channel == "file" and entry in _FILE_FIELDS:
+            chosen[entry] = value
+            continue
         if channel not in GLOSSARY:
             raise UsageError(f"--set {key}={value}: {channel!r} is no channel of the glossary")
         try:
             rules[channel] = _set_field(rules.get(channel, ChannelRule()), entry or "unit", value)
         except ValueError as error:
             raise UsageError(f"--set {key}={value}: {error}") from error
-    return ChannelMapping(rules)
+    return ChannelMapping(rules, chosen)
 
 
 def write_mapping(recording: Recording, path: Path) -> None:

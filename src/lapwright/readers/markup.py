@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import PurePath
 
 from lapwright.errors import InputError
 from lapwright.messages import Message
@@ -28,13 +27,11 @@ def read(source: Source, _mapping: ChannelMapping) -> Recording:
         Always.
     """
     head = source.data[:8192].decode("utf-8", errors="replace")
-    raise InputError([_refuse(source, *_say_content(source.file, head))])
+    raise InputError([_refuse(source, *_say_content(head))])
 
 
-def _say_content(file: str, head: str) -> tuple[str, str]:
+def _say_content(head: str) -> tuple[str, str]:
     lower = head.lower()
-    if "<gpx" in lower:
-        return "the content is GPX, not CSV", f"Rename the file to {PurePath(file).stem}.gpx"
     if "<html" in lower or "<!doctype html" in lower:
         title = _TITLE.search(head)
         shown = f' ("{title.group(1).strip()}")' if title else ""
@@ -42,7 +39,7 @@ def _say_content(file: str, head: str) -> tuple[str, str]:
             f"this is a web page{shown}, not a log",
             "Download the log again while signed in",
         )
-    return "the content is markup, not a log", "Export the log as CSV or Parquet"
+    return "the content is markup, not a log", "Export the log as CSV, Parquet or GPX"
 
 
 def _refuse(source: Source, found: str, to_do: str) -> Message:

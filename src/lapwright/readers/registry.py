@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePath
+from typing import Final
 
 from lapwright.errors import InputError
 from lapwright.messages import Message
 from lapwright.model.recording import Recording
-from lapwright.readers import csv, markup, parquet
+from lapwright.readers import csv, gpx, markup, parquet
 from lapwright.readers.mapping import ChannelMapping, add_answers
 from lapwright.readers.questions import settle_questions
 from lapwright.readers.source import Source, read_source
@@ -29,9 +30,17 @@ class Format:
 #: In the order in which they are tried; text tables come last, since any text can be one.
 FORMATS: tuple[Format, ...] = (
     Format("Parquet", parquet.recognise, parquet.read),
+    Format("GPX", gpx.recognise, gpx.read),
     Format("markup", markup.recognise, markup.read),
     Format("CSV", csv.recognise, csv.read),
 )
+
+#: What an ending promises; the content decides all the same.
+ENDINGS: Final = {
+    ".parquet": "Parquet",
+    ".gpx": "GPX",
+    ".csv": "CSV",
+}
 
 
 def read_log(
@@ -73,7 +82,19 @@ def read_log(
     chosen = next((f for f in FORMATS if f.recognise(source.data[:_HEAD_BYTES])), None)
     if chosen is None:
         raise InputError([_refuse_format(source)])
-    return settle_questions(lambda r: chosen.read(source, r), rules, accept_offered)
+    recording = settle_questions(lambda r: chosen.read(source, r), rules, accept_offered)
+    return replace(recording, messages=(*_say_ending(source.file, chosen), *recording.messages))
+
+
+def _say_ending(file: str, chosen: Format) -> tuple[Message, ...]:
+    """Say when the file's ending promises another format than its content is."""
+    promised = ENDINGS.get(PurePath(file).suffix.lower(), chosen.name)
+    if promised == chosen.name:
+        return ()
+    ending = next(e for e, name in ENDINGS.items() if name == chosen.name)
+    found = f"the content is {chosen.name}, not {promised}"
+    to_do = f"Rename the file to {PurePath(file).stem}{ending}"
+    return (Message("repaired", file, found, f"Read as {chosen.name}", to_do),)
 
 
 def _refuse_format(source: Source) -> Message:

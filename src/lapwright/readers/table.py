@@ -42,6 +42,8 @@ class Table:
         Line or row number in the file of each row, counted from 1.
     place_word
         "line" for text, "row" for binary formats.
+    row_word
+        What a row is called in sentences: "row", or "point" of a track.
     header_place
         Where the names stand, in words; may be empty.
     info, messages
@@ -59,6 +61,7 @@ class Table:
     info: Mapping[str, str] = field(default_factory=dict)
     messages: tuple[Message, ...] = ()
     breaks: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    row_word: str = "row"
 
     def say_rows(self, rows: IntArray, shown: int = 4) -> str:
         """Say where rows are, such as "lines 812, 1790" or "lines 2201–2240"."""

@@ -1,0 +1,290 @@
+"""GPX: tracks of timed points, with whatever numbers their extensions hold."""
+
+from __future__ import annotations
+
+import codecs
+import itertools
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lapwright.errors import InputError
+from lapwright.messages import Message
+from lapwright.model.recording import Recording
+from lapwright.readers.assemble import assemble_recording
+from lapwright.readers.header import Label, split_label
+from lapwright.readers.mapping import ChannelMapping
+from lapwright.readers.source import Source
+from lapwright.readers.stamps import read_stamps
+from lapwright.readers.table import Column, Table, count, say_places
+from lapwright.readers.xml_events import (
+    Broken,
+    Sinks,
+    parse_events,
+    read_utf8,
+    refuse_markup,
+)
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+#: Kinds of numbers in one file.
+_NAME_LIMIT = 200
+#: How often reading begins again behind a broken place.
+_RESTART_LIMIT = 50
+#: Units that the standard and the usual extensions of it fix.
+_UNITS = {"ele": "m", "speed": "m/s", "course": "deg", "bearing": "deg"}
+#: Elements of a point that say nothing about driving.
+_ASIDE: Final = (
+    "time", "name", "cmt", "desc", "src", "link", "text", "type", "sym", "fix", "sat", "hdop",
+    "vdop", "pdop", "ageofdgpsdata", "dgpsid", "magvar", "geoidheight",
+)  # fmt: skip
+
+
+def recognise(head: bytes) -> bool:
+    """Whether the first elements open a GPX document."""
+    text = read_utf8(head[: len(head) & ~1]).removeprefix(codecs.BOM_UTF8).lstrip().lower()
+    is_page = b"<html" in text or b"<!doctype html" in text
+    return text.startswith(b"<") and not is_page and bool(re.search(rb"<(\w{1,20}:)?gpx\b", text))
+
+
+def read(source: Source, mapping: ChannelMapping) -> Recording:
+    """Read the tracks of a GPX file into a recording.
+
+    Raises
+    ------
+    InputError
+        For a DOCTYPE, a document beyond the limits, or one without timed points.
+    """
+    points = _Points()
+    said = _collect(source, points)
+    if not points.lines:
+        found = "no track points"
+        raise InputError([*said, refuse_markup(source.file, found, 1, "Export the track")])
+    table, kept = _build_table(source, points, said)
+    tracks = np.array(points.tracks, dtype=np.int64)[kept]
+    return assemble_recording([_choose_track(table, tracks, points.names, mapping)], mapping)
+
+
+@dataclass(slots=True)
+class _Points:
+    """What has been read so far: a row for each point, texts by name with their rows."""
+
+    lines: list[int] = field(default_factory=list)
+    latitudes: list[str] = field(default_factory=list)
+    longitudes: list[str] = field(default_factory=list)
+    tracks: list[int] = field(default_factory=list)
+    names: list[str] = field(default_factory=list)
+    texts: dict[str, tuple[list[int], list[str]]] = field(default_factory=dict)
+    is_open: bool = False
+    whole: int = 0
+
+    def start(self, name: str, attributes: Mapping[str, str], line: int) -> None:
+        if name == "trkpt":
+            self.is_open = True
+            self.lines.append(line)
+            self.latitudes.append(attributes.get("lat", ""))
+            self.longitudes.append(attributes.get("lon", ""))
+            self.tracks.append(max(len(self.names) - 1, 0))
+        elif name == "trk":
+            self.names.append("")
+
+    def end(self, name: str, text: str, has_inner: bool) -> None:
+        if not self.is_open:
+            if name == "name" and self.names and not self.names[-1]:
+                self.names[-1] = text[:60]
+        elif name == "trkpt":
+            self.is_open = False
+            self.whole += 1
+        elif not has_inner and text:
+            self._put(name, text)
+
+    def _put(self, name: str, text: str) -> None:
+        held = self.texts.get(name)
+        if held is None:
+            if len(self.texts) >= _NAME_LIMIT:
+                return
+            held = self.texts[name] = ([], [])
+        row = len(self.lines) - 1
+        if not held[0] or held[0][-1] != row:
+            held[0].append(row)
+            held[1].append(text)
+
+    def drop_open(self) -> None:
+        """Forget a point that was begun and not ended."""
+        if not self.is_open:
+            return
+        self.is_open = False
+        row = len(self.lines) - 1
+        for held in (self.lines, self.latitudes, self.longitudes, self.tracks):
+            held.pop()
+        for rows, texts in self.texts.values():
+            if rows and rows[-1] == row:
+                rows.pop()
+                texts.pop()
+
+    def column(self, name: str) -> pl.Series:
+        """Texts of one name by row, null where a point has none."""
+        rows, texts = self.texts.get(name, ([], []))
+        cells = np.full(len(self.lines), None, dtype=object)
+        cells[rows] = texts
+        return pl.Series(name, cells.tolist(), dtype=pl.String)
+
+
+def _collect(source: Source, points: _Points) -> list[Message]:
+    """Parse the file; go on behind a place where the markup is broken."""
+    data, sinks = read_utf8(source.data), Sinks(points.start, points.end)
+    broken, offset, line = parse_events(data, source.file, sinks), 0, 1
+    places: list[Broken] = []
+    while broken is not None:
+        points.drop_open()
+        places.append(broken)
+        found = data.find(b"<trkpt", offset + broken.byte + 1)
+        if broken.at_end or found < 0 or len(places) > _RESTART_LIMIT:
+            break
+        line += data.count(b"\n", offset, found)
+        offset = found
+        inside = ("gpx", "trk", "trkseg")
+        broken = parse_events(data[offset:], source.file, sinks, first_line=line, inside=inside)
+    return [_say_broken(source.file, b, points.whole) for b in places[:10]]
+
+
+def _say_broken(file: str, broken: Broken, whole: int) -> Message:
+    kept = f"{count(whole, 'point')} kept"
+    if broken.at_end:
+        found = "the file ends inside a point or before its last tag"
+        to_do = "Copy it again from the logger if more was driven"
+    else:
+        found = f"the markup is broken here ({broken.why})"
+        kept += ", read on at the next point"
+        to_do = "Copy the file again from the logger"
+    place = f"line {broken.line}"
+    return Message(
+        "repaired" if broken.at_end else "flagged", file, found, kept, to_do,
+        place=place, line=broken.line, byte=broken.byte,
+    )  # fmt: skip
+
+
+def _build_table(source: Source, points: _Points, said: Sequence[Message]) -> tuple[Table, Mask]:
+    """Drop points without a place or time, and make columns of the rest."""
+    lines = np.array(points.lines, dtype=np.int64)
+    stamps = points.column("time")
+    if stamps.null_count() == len(stamps):
+        found = f"none of {count(lines.size, 'point')} has a time. No lap times can be had"
+        raise InputError([refuse_markup(source.file, found, int(lines[0]), "Export with time")])
+    nothing = np.full(lines.size, np.nan)
+    timed = read_stamps(Column(split_label("time"), nothing, stamps), None)
+    seconds = timed.seconds if timed.kind == "epoch" else nothing
+    latitude, longitude = _numbers(points.latitudes), _numbers(points.longitudes)
+    bad = {
+        "time": ~np.isfinite(seconds),
+        "lat": ~(np.abs(latitude) <= 90.0),
+        "lon": ~(np.abs(longitude) <= 180.0),
+    }
+    texts = {
+        "time": stamps,
+        "lat": pl.Series(points.latitudes),
+        "lon": pl.Series(points.longitudes),
+    }
+    dropped = np.any(list(bad.values()), axis=0)
+    if dropped.all():
+        to_do = "Export again with times as 2026-05-09T10:00:00Z"
+        found = f"none of {count(lines.size, 'point')} has a time, latitude and longitude"
+        raise InputError([refuse_markup(source.file, found, int(lines[0]), to_do)])
+    columns = [
+        Column(Label("time", "s", "time"), seconds),
+        Column(Label("lat", "deg", "lat"), latitude),
+        Column(Label("lon", "deg", "lon"), longitude),
+        *(_column(points, name) for name in points.texts if name.lower() not in _ASIDE),
+    ]
+    messages = [_say_dropped(source.file, n, bad[n], texts[n], lines) for n in bad if bad[n].any()]
+    info = {"dialect": "GPX"}
+    table = Table(
+        source.file, source.sha256, columns, lines, "line", "line 1", info, (*said, *messages),
+        row_word="point",
+    )  # fmt: skip
+    return keep_rows(table, ~dropped), ~dropped
+
+
+def _numbers(texts: Sequence[str]) -> Array:
+    series = pl.Series(texts, dtype=pl.String).str.strip_chars().cast(pl.Float64, strict=False)
+    return series.fill_null(float("nan")).to_numpy().copy()
+
+
+def _column(points: _Points, name: str) -> Column:
+    text = points.column(name)
+    values = text.cast(pl.Float64, strict=False).fill_null(float("nan")).to_numpy().copy()
+    values[~np.isfinite(values)] = np.nan
+    unit = _UNITS.get(name.lower())
+    return Column(Label(name, unit, name) if unit else split_label(name), values)
+
+
+def _say_dropped(file: str, name: str, bad: Mask, texts: pl.Series, lines: IntArray) -> Message:
+    rows = np.flatnonzero(bad)
+    text = texts[int(rows[0])]
+    shown = "nothing" if not text else f'"{text[:40]}"'
+    what = {"time": "is no time", "lat": "is outside ±90 deg", "lon": "is outside ±180 deg"}[name]
+    if name != "time" and (not text or not np.isfinite(_numbers([text])[0])):
+        what = "is no number"
+    where = "" if rows.size == 1 else f" ({say_places(lines[rows], 'line')})"
+    return Message(
+        "repaired", file, f"{shown} {what}", f"{count(rows.size, 'point')} dropped{where}",
+        place=f"line {int(lines[rows[0]])}", line=int(lines[rows[0]]), channel=name,
+    )  # fmt: skip
+
+
+def _choose_track(
+    table: Table, tracks: IntArray, names: Sequence[str], mapping: ChannelMapping
+) -> Table:
+    """Take the track that was asked for; ask where two tracks hold the same time."""
+    wanted = mapping.file.get("track")
+    if wanted is not None:
+        chosen = tracks == (int(wanted) - 1 if wanted.isdigit() else -1)
+        if chosen.any():
+            return keep_rows(table, chosen)
+    time = table.columns[0].values
+    held = np.unique(tracks)
+    spans = sorted((time[tracks == k].min(), time[tracks == k].max(), int(k)) for k in held)
+    both = next(((a, b) for a, b in itertools.pairwise(spans) if b[0] < a[1] - 1.0), None)
+    if both is None:
+        return table
+    first, second = sorted((both[0][2], both[1][2]))
+    apart = _distance(table, tracks == first, tracks == second)
+    named = ", ".join(f'"{names[k]}"' if k < len(names) else f"{k + 1}" for k in (first, second))
+    place = table.say_rows(np.flatnonzero(tracks == second)[:1])
+    question = Message(
+        "ask", table.file, f"{held.size} tracks overlap in time ({named}), {apart:.1f} m apart",
+        "Nothing was imported", f"Take track {first + 1}?", place=place,
+        answer=f"--set file.track={first + 1}",
+    )  # fmt: skip
+    table = replace(table, messages=(*table.messages, question))
+    return keep_rows(table, tracks == first)
+
+
+def _distance(table: Table, first: Mask, second: Mask) -> float:
+    """Median distance in m between two tracks at the same times; a sphere is good enough."""
+    time, latitude, longitude = (c.values for c in table.columns[:3])
+    order = np.argsort(time[first])
+    at = [
+        np.interp(time[second], time[first][order], c[first][order]) for c in (latitude, longitude)
+    ]
+    north = latitude[second] - at[0]
+    east = (longitude[second] - at[1]) * np.cos(np.radians(at[0]))
+    return float(np.median(np.hypot(north, east)) * 111_195.0)
+
+
+def keep_rows(table: Table, kept: Mask) -> Table:
+    """Keep some rows of a table."""
+    if kept.all():
+        return table
+    columns = [
+        replace(c, values=c.values[kept], text=None if c.text is None else c.text.filter(kept))
+        for c in table.columns
+    ]
+    return replace(table, columns=columns, place_of_row=table.place_of_row[kept])
