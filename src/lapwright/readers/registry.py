@@ -10,7 +10,7 @@ from typing import Final
 from lapwright.errors import InputError
 from lapwright.messages import Message
 from lapwright.model.recording import Recording
-from lapwright.readers import csv, gpx, markup, parquet
+from lapwright.readers import csv, gpx, markup, nmea, parquet
 from lapwright.readers.mapping import ChannelMapping, add_answers
 from lapwright.readers.questions import settle_questions
 from lapwright.readers.source import Source, read_source
@@ -32,6 +32,7 @@ FORMATS: tuple[Format, ...] = (
     Format("Parquet", parquet.recognise, parquet.read),
     Format("GPX", gpx.recognise, gpx.read),
     Format("markup", markup.recognise, markup.read),
+    Format("NMEA 0183", nmea.recognise, nmea.read),
     Format("CSV", csv.recognise, csv.read),
 )
 
@@ -39,6 +40,7 @@ FORMATS: tuple[Format, ...] = (
 ENDINGS: Final = {
     ".parquet": "Parquet",
     ".gpx": "GPX",
+    ".nmea": "NMEA 0183",
     ".csv": "CSV",
 }
 
