@@ -33,7 +33,9 @@ _GEAR_WORDS = {"n": 0.0, "neutral": 0.0, "r": -1.0, "reverse": -1.0}
 
 def recognise(head: bytes) -> bool:
     """Whether the first bytes can be a text table: any text that is no markup."""
-    return head[:4] != b"PAR1" and not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<")
+    return head[:4] not in (b"PAR1", b"PK\x03\x04") and not head.lstrip(
+        b"\xef\xbb\xbf \t\r\n"
+    ).startswith(b"<")
 
 
 def read(source: Source, mapping: ChannelMapping) -> Recording:

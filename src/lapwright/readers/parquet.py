@@ -29,7 +29,7 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
     InputError
         When the file is damaged, or no column holds time.
     """
-    frame = read_in_sandbox(source, "parquet")
+    frame = read_in_sandbox(source, "parquet").frames[0]
     columns = [_build_column(frame[name]) for name in frame.columns]
     rows = np.arange(1, frame.height + 1, dtype=np.int64)
     table = Table(source.file, source.sha256, columns, rows, "row")

@@ -10,7 +10,7 @@ from typing import Final
 from lapwright.errors import InputError
 from lapwright.messages import Message
 from lapwright.model.recording import Recording
-from lapwright.readers import csv, gpx, markup, nmea, parquet
+from lapwright.readers import archive, csv, gpx, markup, mdf, nmea, parquet
 from lapwright.readers.mapping import ChannelMapping, add_answers
 from lapwright.readers.questions import settle_questions
 from lapwright.readers.source import Source, read_source
@@ -30,6 +30,7 @@ class Format:
 #: In the order in which they are tried; text tables come last, since any text can be one.
 FORMATS: tuple[Format, ...] = (
     Format("Parquet", parquet.recognise, parquet.read),
+    Format("MDF 4", mdf.recognise, mdf.read),
     Format("GPX", gpx.recognise, gpx.read),
     Format("markup", markup.recognise, markup.read),
     Format("NMEA 0183", nmea.recognise, nmea.read),
@@ -40,6 +41,8 @@ FORMATS: tuple[Format, ...] = (
 ENDINGS: Final = {
     ".parquet": "Parquet",
     ".gpx": "GPX",
+    ".mf4": "MDF 4",
+    ".zip": "zip",
     ".nmea": "NMEA 0183",
     ".csv": "CSV",
 }
@@ -81,11 +84,55 @@ def read_log(
     """
     source = read_source(Path(path))
     rules = add_answers(mapping, unit_answers or {})
+    return settle_questions(lambda r: _read(source, r), rules, accept_offered)
+
+
+def read_logs(
+    path: str | Path,
+    *,
+    mapping: ChannelMapping | None = None,
+    unit_answers: Mapping[str, str] | None = None,
+    accept_offered: bool = False,
+) -> tuple[Recording, ...]:
+    """Read a log, or every log of an archive; parameters and errors as for `read_log`.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be used; with the findings of all files of an archive.
+    """
+    source = read_source(Path(path))
+    rules = add_answers(mapping, unit_answers or {})
+    whole = not archive.recognise(source.data[:_HEAD_BYTES]) or "member" in rules.file
+    sources = (source,) if whole else archive.unpack(source)
+    recordings: list[Recording] = []
+    stops: list[Message] = []
+    for each in sources:
+        try:
+            recordings.append(
+                settle_questions(lambda r, s=each: _read(s, r), rules, accept_offered)  # type: ignore[misc]
+            )
+        except InputError as error:
+            stops.extend(error.messages)
+    if stops:
+        raise InputError(stops)
+    return tuple(recordings)
+
+
+def _read(source: Source, rules: ChannelMapping) -> Recording:
+    """Read one file by its content, the log of an archive by the log's content."""
+    said: tuple[Message, ...] = ()
+    if archive.recognise(source.data[:_HEAD_BYTES]):
+        source, said = archive.choose_member(source, rules)
     chosen = next((f for f in FORMATS if f.recognise(source.data[:_HEAD_BYTES])), None)
     if chosen is None:
-        raise InputError([_refuse_format(source)])
-    recording = settle_questions(lambda r: chosen.read(source, r), rules, accept_offered)
-    return replace(recording, messages=(*_say_ending(source.file, chosen), *recording.messages))
+        raise InputError([*said, _refuse_format(source)])
+    try:
+        recording = chosen.read(source, rules)
+    except InputError as error:
+        raise InputError([*said, *error.messages]) from error
+    said = (*said, *_say_ending(source.file, chosen))
+    return replace(recording, messages=(*said, *recording.messages))
 
 
 def _say_ending(file: str, chosen: Format) -> tuple[Message, ...]:

@@ -8,13 +8,18 @@ from __future__ import annotations
 
 import contextlib
 import io
+import json
+import struct
 import subprocess
 import sys
+from dataclasses import dataclass
+from typing import Any, Final
 
 import polars as pl
 
 from lapwright.errors import InputError
 from lapwright.messages import Message
+from lapwright.readers.containers import Contents, Damaged
 from lapwright.readers.source import Source
 
 #: Bytes of memory beyond what the process has when it begins to read.
@@ -22,9 +27,20 @@ MEMORY_LIMIT = int(1.5 * 2**30)
 #: Seconds for any file, and for each byte.
 TIME_LIMIT_S = 20.0
 TIME_PER_BYTE_S = 1.0 / 10e6
+#: Exit code of a process that says by name what is wrong with the file.
+_NAMED: Final = 3
+_LENGTH = struct.Struct("<Q")
 
 
-def read_in_sandbox(source: Source, kind: str) -> pl.DataFrame:
+@dataclass(frozen=True, slots=True)
+class Unpacked:
+    """What the process hands over: tables, and what is known about them."""
+
+    about: dict[str, Any]
+    frames: tuple[pl.DataFrame, ...]
+
+
+def read_in_sandbox(source: Source, kind: str) -> Unpacked:
     """Read a binary container in a process of its own.
 
     Parameters
@@ -32,24 +48,45 @@ def read_in_sandbox(source: Source, kind: str) -> pl.DataFrame:
     source
         The file; its bytes go to the process, which never opens a path.
     kind
-        Which reader the process uses.
+        Which reader the process uses: "parquet", "mdf" or "zip".
 
     Raises
     ------
     InputError
-        When that process stops at a limit or fails.
+        When that process stops at a limit, fails, or finds the file damaged.
     """
     limit_s = TIME_LIMIT_S + TIME_PER_BYTE_S * len(source.data)
-    command = [sys.executable, "-m", "lapwright.readers.sandbox", kind]
+    # -P: a file beside the user's logs must not be taken for a module of ours
+    command = [sys.executable, "-P", "-m", "lapwright.readers.sandbox", kind]
     try:
         done = subprocess.run(  # the command is our own, without a shell
             command, input=source.data, capture_output=True, timeout=limit_s, check=False
         )
     except subprocess.TimeoutExpired as error:
         raise InputError([_refuse(source, f"the time limit ({limit_s:.0f} s)")]) from error
+    if done.returncode == _NAMED:
+        raise InputError([_say_damage(source, json.loads(done.stdout))])
     if done.returncode != 0:
         raise InputError([_refuse(source, _say_end(done.stderr))])
-    return pl.read_ipc(io.BytesIO(done.stdout))
+    return _read_parts(memoryview(done.stdout))
+
+
+def _read_parts(data: memoryview) -> Unpacked:
+    parts: list[memoryview] = []
+    while len(data):
+        (length,) = _LENGTH.unpack(data[: _LENGTH.size])
+        parts.append(data[_LENGTH.size : _LENGTH.size + length])
+        data = data[_LENGTH.size + length :]
+    frames = tuple(pl.read_ipc(io.BytesIO(part)) for part in parts[1:])
+    return Unpacked(json.loads(bytes(parts[0])), frames)
+
+
+def _say_damage(source: Source, said: dict[str, Any]) -> Message:
+    byte = said["byte"]
+    return Message(
+        "refused", source.file, said["found"], said["done"], said["to_do"],
+        place="" if byte is None else f"byte {byte}", byte=byte,
+    )  # fmt: skip
 
 
 def _say_end(errors: bytes) -> str:
@@ -72,6 +109,9 @@ def _refuse(source: Source, where: str) -> Message:
     )
 
 
+# --- in the process -----------------------------------------------------------------------------
+
+
 def _limit_memory() -> None:
     """Bound the address space where the system can; polars' threads reserve some of it."""
     with contextlib.suppress(ImportError, ValueError, OSError):
@@ -82,16 +122,43 @@ def _limit_memory() -> None:
         resource.setrlimit(resource.RLIMIT_AS, (used + MEMORY_LIMIT, used + MEMORY_LIMIT))
 
 
-def main() -> int:
-    """Read bytes from standard input, write an Arrow file to standard output."""
-    data = sys.stdin.buffer.read()
+def _unpack(kind: str, data: bytes) -> Contents:
+    if kind == "zip":
+        from lapwright.readers.containers import unpack_zip
+
+        _limit_memory()
+        return unpack_zip(data)
+    if kind == "mdf":
+        from lapwright.readers.containers import check_mdf, load_mdf, unpack_mdf
+
+        check_mdf(data)
+        load_mdf()
+        _limit_memory()
+        return unpack_mdf(data)
+    from lapwright.readers.containers import unpack_parquet
+
     pl.DataFrame({"a": [1.0]}).lazy().collect()  # the thread pool exists before the limit
     _limit_memory()
-    frame = pl.read_parquet(io.BytesIO(data))
-    plain = [n for n, t in frame.schema.items() if not t.is_nested() and t != pl.Binary]
-    out = io.BytesIO()
-    frame.select(plain).write_ipc(out)
-    sys.stdout.buffer.write(out.getvalue())
+    return unpack_parquet(data)
+
+
+def main() -> int:
+    """Read bytes from standard input, write what they hold to standard output."""
+    out = sys.stdout.buffer
+    sys.stdout = sys.stderr  # whatever a library prints must not mix with the result
+    try:
+        about, frames = _unpack(sys.argv[1], sys.stdin.buffer.read())
+    except Damaged as damage:
+        out.write(json.dumps(damage.document()).encode())
+        return _NAMED
+    text = json.dumps(about).encode()
+    out.write(_LENGTH.pack(len(text)) + text)
+    for frame in frames:
+        part = io.BytesIO()
+        frame.write_ipc(part)
+        out.write(_LENGTH.pack(part.tell()))
+        out.write(part.getbuffer())
+    out.flush()
     return 0
 
 

@@ -31,7 +31,7 @@ from lapwright.model.split_laps import (
 )
 from lapwright.numerics.frames import LocalFrame, geodetic_to_local
 from lapwright.readers.mapping import ChannelMapping
-from lapwright.readers.registry import read_log
+from lapwright.readers.registry import read_logs
 
 #: What is being done, how much of it, of how much.
 Progress = Callable[[str, int, int], None]
@@ -78,13 +78,15 @@ def read_recordings(
     for i, path in enumerate(paths):
         progress(f"reading {path.name}", i, len(paths))
         try:
-            raw = read_log(
+            held = read_logs(
                 path,
                 mapping=options.mapping,
                 unit_answers=dict(options.unit_answers),
                 accept_offered=options.accept_offered,
             )
-            recordings.append(examine_recording(raw, accept_offered=options.accept_offered))
+            recordings += [
+                examine_recording(r, accept_offered=options.accept_offered) for r in held
+            ]
         except InputError as error:
             stops.extend(error.messages)
     for recording in recordings:

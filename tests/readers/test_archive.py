@@ -1,0 +1,148 @@
+"""A zip that holds logs, and archives that would do harm.
+
+The archives are invented; B09 and B10 are numbers of the project's list of faults.
+"""
+
+from __future__ import annotations
+
+import io
+import stat
+import zipfile
+
+import numpy as np
+import pytest
+
+from lapwright.errors import InputError, UsageError
+from lapwright.readers import read_log, read_logs
+from lapwright.readers.containers import MEMBER_LIMIT, Damaged, unpack_zip
+from lapwright.readers.mapping import parse_answers
+from lapwright.workflow.inspect import inspect_log
+
+
+def pack(members, method=zipfile.ZIP_DEFLATED):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", method) as archive:
+        for name, data in members:
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+@pytest.fixture
+def log(columns, render):
+    return "\n".join(render(columns)) + "\n"
+
+
+def says(path, outcome, *parts):
+    inspection = inspect_log(path)
+    texts = [m.text for m in inspection.messages]
+    assert inspection.outcome == outcome, texts
+    found = [m for m in inspection.messages if all(p in m.text for p in parts)]
+    assert found, (parts, texts)
+    return found[0]
+
+
+def test_one_log(log, put, columns):
+    junk = [("__MACOSX/._a.csv", b"\0\5"), (".DS_Store", b"x"), ("read me.txt", "no log")]
+    inspection = inspect_log(put(pack([*junk, ("day/a.csv", log)]), "s.zip"))
+    assert [m.text for m in inspection.messages] == []
+    assert inspection.file == "s.zip: day/a.csv"
+    recording = inspection.recording
+    assert recording.file == "s.zip: day/a.csv"
+    np.testing.assert_allclose(
+        recording.channels["speed"].values, columns["speed (m/s)"], atol=5.1e-5
+    )
+
+
+def test_several_logs(log, put):
+    path = put(pack([("a.csv", log), ("b.csv", log[: len(log) // 2])]), "s.zip")
+    message = says(path, "ask", "s.zip: the archive holds 2 files (a.csv, b.csv)", "Read a.csv?")
+    assert message.answer == "--set file.member=a.csv"
+    answers = parse_answers(["file.member=b.csv"])
+    assert read_log(path, unit_answers=answers).file == "s.zip: b.csv"
+    assert inspect_log(path, accept_offered=True).outcome == "repaired"
+    both = read_logs(path)
+    assert [r.file for r in both] == ["s.zip: a.csv", "s.zip: b.csv"]
+    with pytest.raises(InputError, match=r'no file "c.csv" \(there are a.csv, b.csv\)'):
+        read_log(path, unit_answers={"file.member": "c.csv"})
+    with pytest.raises(UsageError):
+        parse_answers(["file.colour=red"])
+
+
+def test_faults_of_all_logs_come_together(log, put):
+    path = put(pack([("a.csv", "x"), ("b.csv", log), ("c.csv", "time (s),lat\n")]), "s.zip")
+    with pytest.raises(InputError) as raised:
+        read_logs(path)
+    files = {m.file for m in raised.value.messages}
+    assert files == {"s.zip: a.csv", "s.zip: c.csv"}
+
+
+def test_content_decides(log, put):
+    recording = read_log(put(pack([("a.gpx", log)]), "s.csv"))
+    assert recording.messages[0].text.startswith("s.csv: a.gpx: the content is CSV, not GPX")
+
+
+def test_b09_ratio(put):
+    """60 MB of one sign pack to about 60 kB, a thousand to one."""
+    path = put(pack([("log.csv", b"1" * 60_000_000)]), "s.zip")
+    message = says(
+        path, "refused", '"log.csv" unpacks to 60.0 MB from', "limit 200)", "Nothing was unpacked"
+    )
+    assert message.byte == 0
+
+
+def test_b09_many_small_ones(put):
+    members = [(f"{i}.csv", b"1" * 900_000) for i in range(40)]
+    says(put(pack(members), "s.zip"), "refused", "the files unpack to 36.0 MB", "limit 200)")
+
+
+def test_b09_a_directory_that_lies(put):
+    """The directory promises 100 bytes where 5 MB follow."""
+    data = bytearray(pack([("a.csv", bytes(5_000_000))]))
+    at = data.rindex(b"PK\x01\x02") + 24
+    data[at : at + 4] = (100).to_bytes(4, "little")
+    says(put(bytes(data), "s.zip"), "refused", "s.zip, byte 0: ", "Nothing was unpacked")
+
+
+@pytest.mark.parametrize("name", ["../a.csv", "x/../../a.csv", "/etc/a.csv", "C:\\a.csv", "..\\a"])
+def test_b10_paths_out_of_the_archive(put, name):
+    message = says(put(pack([(name, "1")]), "s.zip"), "refused", "leads out of the archive")
+    assert message.byte == 0
+
+
+def test_links_and_secrets_are_refused():
+    link = zipfile.ZipInfo("a.csv")
+    link.external_attr = (stat.S_IFLNK | 0o777) << 16
+    with pytest.raises(Damaged, match="is a link"):
+        unpack_zip(pack([(link, "/etc/hostname")]))
+    data = bytearray(pack([("a.csv", "1")]))
+    data[data.rindex(b"PK\x01\x02") + 8] |= 1
+    with pytest.raises(Damaged, match="is encrypted"):
+        unpack_zip(bytes(data))
+
+
+def test_too_many_files():
+    with pytest.raises(Damaged, match=f"{MEMBER_LIMIT + 1} files"):
+        unpack_zip(pack([(f"{i}.csv", "1") for i in range(MEMBER_LIMIT + 1)]))
+
+
+def test_archive_in_an_archive(log, put):
+    inner = pack([("a.csv", log)])
+    path = put(pack([("b.zip", inner)]), "s.zip")
+    says(path, "refused", "s.zip: b.zip")
+
+
+def test_damaged_archives_end_in_a_named_refusal(log):
+    """Bytes changed at random: unpacked as it was, or refused by name, never another error."""
+    whole = pack([("a.csv", log[:4000]), ("b.csv", log[:300])])
+    rng = np.random.default_rng(8)
+    refused = 0
+    for _ in range(400):
+        data = bytearray(whole)
+        for at in rng.integers(0, len(data), 3):
+            data[at] = rng.integers(0, 256)
+        data = data[: rng.integers(20, len(data) + 1)] if rng.random() < 0.3 else data
+        try:
+            unpack_zip(bytes(data))
+        except Damaged:
+            refused += 1
+    assert refused > 100
