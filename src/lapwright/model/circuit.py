@@ -50,19 +50,22 @@ class Landmark:
 
 @dataclass(frozen=True, slots=True)
 class RoadSpan:
-    """A stretch along the road: a kerb or a surface patch, between two offsets.
+    """A stretch along the road: a kerb, a patch, a wall or a verge, between two offsets.
 
     ``left_m`` and ``right_m`` are offsets from the reference line, left
     positive, with ``left_m > right_m``. ``grip_factor`` is None where unknown.
+    ``height_m`` is a wall's height, and of a verge what its outer side lies above the
+    edge of the road.
     """
 
-    kind: Literal["kerb", "patch"]
+    kind: Literal["kerb", "patch", "wall", "verge"]
     name: str
     start_m: float
     end_m: float
     left_m: float
     right_m: float
     grip_factor: float | None = None
+    height_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
