@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+#: From anywhere; from an answer's variables; from an answer's variables and multipliers.
+Start = Literal["far", "close", "warm"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,21 +62,24 @@ class Answer:
 
 
 def build_solver(
-    nlp: dict[str, Any], options: dict[str, Any], limits: Limits, *, warm: bool
+    nlp: dict[str, Any], options: dict[str, Any], limits: Limits, start: Start = "far"
 ) -> Any:
     """Build an IPOPT solver for a CasADi programme.
 
-    ``warm`` is for starts from a neighbour's answer with its multipliers: the barrier
-    follows the start, which is not pushed from its bounds.
+    ``close`` is for variables of an answer to much the same problem: the barrier begins
+    low. ``warm`` is for a neighbour's answer with its multipliers: the barrier follows
+    the start, which is not pushed from its bounds.
     """
     import casadi as ca
 
     ipopt: dict[str, Any] = {
         "print_level": 0, "sb": "yes", "max_iter": limits.iterations,
         "max_wall_time": limits.seconds, "tol": limits.tolerance, "acceptable_iter": 0,
-        "mu_strategy": "monotone",
+        "mu_strategy": "monotone", "min_refinement_steps": 0,
     }  # fmt: skip
-    if warm:
+    if start == "close":
+        ipopt["mu_init"] = 1e-6
+    if start == "warm":
         push = 1e-7
         ipopt |= {
             "warm_start_init_point": "yes", "mu_strategy": "adaptive", "mu_init": 1e-5,

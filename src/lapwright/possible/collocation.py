@@ -17,15 +17,16 @@ Hessian are put together by hand: some five times faster than deriving the whole
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.model.car import Car
-from lapwright.numerics.solve import Limits, build_solver
+from lapwright.numerics.solve import Limits, Start, build_solver
 from lapwright.physics.drive import resistance
 from lapwright.physics.grip import limit_at
 from lapwright.physics.load import apparent_gravity, curvature_held, downhill_pull
@@ -52,12 +53,11 @@ SMOOTHING = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class Graph:
-    """A programme for one mesh size; ``cold`` and ``warm`` are its solvers."""
+    """A programme for one mesh size; ``solver`` gives the one for a kind of start."""
 
     nodes: int
     closed: bool
-    cold: Any
-    warm: Any
+    solver: Callable[[Start], Any]
     gradients: Any
     outputs: Any
 
@@ -331,7 +331,7 @@ class _Builder:
 
 @lru_cache(maxsize=12)
 def build_graph(nodes: int, closed: bool, flat: bool, limits: Limits) -> Graph:
-    """Build the programme of a mesh size with its derivatives and both solvers.
+    """Build the programme of a mesh size with its derivatives.
 
     ``flat`` leaves out heights, which is twice as fast.
     """
@@ -363,6 +363,5 @@ def build_graph(nodes: int, closed: bool, flat: bool, limits: Limits) -> Graph:
         [ca.gradient(lagrangian, b.x), ca.gradient(lagrangian, b.factors)],
     )  # fmt: skip
     outputs = ca.Function("outputs", [b.x, b.p], [time, plain])
-    cold = build_solver(nlp, options, limits, warm=False)
-    warm = build_solver(nlp, options, limits, warm=True)
-    return Graph(nodes, closed, cold, warm, gradients, outputs)
+    solver = lru_cache(partial(build_solver, nlp, options, limits))
+    return Graph(nodes, closed, solver, gradients, outputs)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lapwright.errors import NoAnswerError, UsageError
 from lapwright.model.car import Car, check_car
 from lapwright.model.circuit import Circuit
-from lapwright.numerics.solve import Answer, Limits, SolveReport, solve_programme
+from lapwright.numerics.solve import Answer, Limits, SolveReport, Start, solve_programme
 from lapwright.possible import collocation as co
 from lapwright.possible.line_setup import (
     Mesh,
@@ -34,6 +34,8 @@ MOST_STATIONARITY = 1e-3
 MOST_INFEASIBILITY = 1e-5
 MOST_MESH_DIFFERENCE = 3e-3
 MOST_REPLAY_DIFFERENCE = 3e-3
+#: What a solve is held to of which only the lap time is wanted: it costs 1e-6 of it.
+FINER_TOLERANCE = 1e-7
 _ROOM_LEFT = 0.2
 
 
@@ -199,11 +201,12 @@ def _solve_with_retries(
 ) -> tuple[Answer, tuple[str, ...]]:
     graph, given = _graph(task, mesh), _given(task, mesh)
     tries: list[str] = []
+    status = "no start"
     if near is not None and near.s.size == mesh.s.size and near.closed == mesh.closed:
         tries.append("a near answer")
         old = near.answer
         warm = {"x0": old.x, "lam_x0": old.lam_x, "lam_g0": old.lam_g}
-        answer = solve_programme(graph.warm, given | warm)
+        answer = solve_programme(graph.solver("warm"), given | warm)
         if answer.report.converged:
             return answer, tuple(tries)
     for name, start in _starts(task, mesh):
@@ -212,10 +215,10 @@ def _solve_with_retries(
             x0 = start()
         except (NoAnswerError, UsageError):
             continue
-        answer = solve_programme(graph.cold, given | {"x0": x0})
+        answer = solve_programme(graph.solver("far"), given | {"x0": x0})
         if answer.report.converged:
             return answer, tuple(tries)
-    status = answer.report.status if tries else "no start"
+        status = answer.report.status
     raise NoAnswerError(
         f"the fastest line on {task.circuit.name} did not converge from {', '.join(tries)} "
         f"(last: {status}); try another mesh or check the road's edges"
@@ -247,7 +250,7 @@ def _eased(n: Array, mesh: Mesh) -> Array:
 def _from_coarser(task: _Task, mesh: Mesh) -> Array:
     coarse = task.mesh(2 * mesh.step_m)
     x0 = build_start(coarse, task.circuit, task.car, solve_min_curvature(coarse), 0.8)
-    answer = solve_programme(_graph(task, coarse).cold, _given(task, coarse) | {"x0": x0})
+    answer = solve_programme(_graph(task, coarse).solver("far"), _given(task, coarse) | {"x0": x0})
     if not answer.report.converged:
         raise NoAnswerError("the coarser mesh did not converge either")
     return _interpolated(answer.x.reshape(-1, co.STATES), coarse, mesh).ravel()
@@ -345,34 +348,18 @@ def _checked(task: _Task, line: FastestLine, answer: Answer, mesh: Mesh) -> Fast
 
 
 def _finer_time(task: _Task, answer: Answer, mesh: Mesh) -> float:
-    fine = task.mesh(mesh.step_m / 2)
-    ratio = fine.step_m / mesh.step_m
+    limits = replace(task.limits, tolerance=max(task.limits.tolerance, FINER_TOLERANCE))
+    task, fine = replace(task, limits=limits), task.mesh(mesh.step_m / 2)
     x0 = _interpolated(answer.x.reshape(-1, co.STATES), mesh, fine).ravel()
-    lam_x = _interpolated(answer.lam_x.reshape(-1, co.STATES) * ratio, mesh, fine).ravel()
-    near = {"x0": x0, "lam_x0": lam_x, "lam_g0": _finer_multipliers(answer, mesh, fine, ratio)}
     graph, given = _graph(task, fine), _given(task, fine)
-    found = solve_programme(graph.warm, given | near)
-    if not found.report.converged:
-        found = solve_programme(graph.cold, given | {"x0": x0})
-    if not found.report.converged:
-        raise NoAnswerError(
-            f"the fastest line on {task.circuit.name} could not be confirmed on a finer mesh"
-        )
-    return float(graph.outputs(found.x, given["p"])[0])
-
-
-def _finer_multipliers(answer: Answer, mesh: Mesh, fine: Mesh, ratio: float) -> Array:
-    """Multipliers of the constraints at a finer mesh's nodes and intervals."""
-    joins = mesh.s.size if mesh.closed else mesh.s.size - 1
-    fine_joins = fine.s.size if fine.closed else fine.s.size - 1
-    between = answer.lam_g[: 4 * joins].reshape(4, joins)
-    nodes = answer.lam_g[4 * joins :].reshape(2, -1) * ratio
-    old = (np.arange(joins) + 0.5) * mesh.step_m
-    new = (np.arange(fine_joins) + 0.5) * fine.step_m
-    blocks = [np.interp(new, old, row) for row in between]
-    blocks[3] = blocks[3] * ratio
-    rows = _interpolated(nodes.T, mesh, fine).T
-    return np.asarray(np.concatenate([*blocks, *rows]))
+    starts: tuple[Start, ...] = ("close", "far")
+    for start in starts:
+        found = solve_programme(graph.solver(start), given | {"x0": x0})
+        if found.report.converged:
+            return float(graph.outputs(found.x, given["p"])[0])
+    raise NoAnswerError(
+        f"the fastest line on {task.circuit.name} could not be confirmed on a finer mesh"
+    )
 
 
 def _replayed(task: _Task, line: FastestLine) -> Replay:

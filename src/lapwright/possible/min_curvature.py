@@ -44,7 +44,7 @@ def _build_graph(nodes: int, closed: bool) -> Any:
     cost = h * ca.sum2(out[2, :]) / (nodes * 1.0)
     return build_solver(
         {"x": z, "p": ca.vertcat(ca.vec(road), h), "f": cost, "g": ca.vertcat(*defects)},
-        {}, Limits(iterations=200, seconds=20.0), warm=False,
+        {}, Limits(iterations=200, seconds=20.0),
     )  # fmt: skip
 
 

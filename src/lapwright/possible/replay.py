@@ -15,7 +15,7 @@ from lapwright.possible.road import Road, read_road
 
 Array = NDArray[np.float64]
 PIECE_M = 60.0
-_SUBSTEP_M = 0.75
+_SUBSTEP_M = 1.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ def _rates(state: Array, road: Road, forward: Array, side: Array, car: Car) -> A
 def replay_line(
     circuit: Circuit, car: Car, s: Array, nodes: Array, forward: Array, side: Array, closed: bool
 ) -> Replay:
-    """Drive the accelerations of a line forward by Runge–Kutta steps of 0.75 m or less.
+    """Drive the accelerations of a line forward by Runge–Kutta steps of 1.3 m or less.
 
     The lap is cut in pieces of about 60 m that start on the line, for a heading error
     in the open loop grows without bound. All pieces run side by side. The road is read

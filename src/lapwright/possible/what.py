@@ -34,6 +34,8 @@ KEPT_M = 0.9
 RESAMPLES = 40
 #: Unused road is priced by a solve of its own, in the zones where it promises most.
 PRICED_ZONES, PRICED_FROM_S = 6, 0.01
+#: A lap does not end where it began: over so many metres its line is led to its beginning.
+LED_OVER_M = 100.0
 #: A car that cannot drive the lap that it was found from, by this share, is not believed.
 SLOWER_THAN_DRIVEN = 0.003
 
@@ -146,7 +148,12 @@ def find_possible(
 
 
 def _driven_line(circuit: Circuit, track: Track) -> Path:
+    """Path of a lap's line, led over to its own beginning before it ends."""
     s, n = _offsets(circuit, track)
+    before = circuit.length_m - s
+    start = n[0] - (n[1] - n[0]) / circuit.step_m * before
+    share = np.clip(1 - before / LED_OVER_M, 0.0, 1.0)
+    n = n + share**2 * (3 - 2 * share) * (start - n)
     return build_path_over(circuit, *points_at(curve_of(circuit), s, n))
 
 
@@ -180,6 +187,10 @@ def _at_end(car: Car, *, good: bool) -> Car:
         return high if good == more_is_better else low
 
     def limit(name: str, one: Limit) -> Limit:
+        if name in car.intervals and name in car.support:
+            speed = sum(car.support["lateral"]) / 2
+            now = one.at_rest + one.per_v2 * speed**2
+            return one.scaled(end(name, now) / now, 1.0)
         return replace(
             one,
             at_rest=end(f"{name}.at_rest", one.at_rest),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lapwright.errors import UsageError
+from lapwright.errors import NoAnswerError, UsageError
 from lapwright.model.car import Car
 from lapwright.model.car_toml import read_car
 from lapwright.model.circuit import Circuit
@@ -31,6 +31,7 @@ CAUTIONS = (
     "Build up to them in small steps, on closed circuits only. The event's rules, the marshals "
     "and licensed instruction come first.",
 )
+COARSEST_M = 10.0
 _NO_CORNERS = "the circuit file names no corners; the circuit.json of a guide does"
 
 
@@ -139,12 +140,19 @@ def _line_columns(
 
 
 def _car_worth(circuit: Circuit, car: Car, line: FastestLine, prices: bool) -> dict[str, Any]:
-    both = price_car(circuit, car, line) if prices else {}
+    both: Mapping[str, tuple[float, float]] = {}
+    why = "" if prices else "not asked for"
+    if prices:
+        try:
+            both = price_car(circuit, car, line, mesh_m=min(2 * line.step_m, COARSEST_M))
+        except NoAnswerError as error:
+            why = str(error)
     return {
         name: {
             "s_per_percent": slope / 100,
             "one_percent_less_s": both[name][0] if name in both else None,
             "one_percent_more_s": both[name][1] if name in both else None,
+            "why_null": why or None,
         }
         for name, slope in line.factors.items()
     }
