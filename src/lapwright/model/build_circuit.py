@@ -47,6 +47,7 @@ def build_circuit_from_centre(
     left: ArrayLike,
     z: ArrayLike | None = None,
     *,
+    edge_heights: tuple[ArrayLike, ArrayLike] | None = None,
     name: str = "",
     step_m: float = 2.0,
 ) -> Circuit:
@@ -58,6 +59,9 @@ def build_circuit_from_centre(
         Points of the line in driving order, m, shape (k,).
     right, left
         Distances to the edges in m, positive, shape (k,).
+    edge_heights
+        Heights of the right and the left edge in m where the road is banked; without
+        them both edges are as high as the line.
 
     Raises
     ------
@@ -73,9 +77,12 @@ def build_circuit_from_centre(
     head += 2 * np.pi * total_turn(curve) * _places(curve, px, py) / curve.length_m
     normal = -np.sin(head), np.cos(head)
     height = None if z is None else np.asarray(z, float)
+    high = (height, height)
+    if edge_heights is not None:
+        high = np.asarray(edge_heights[0], float), np.asarray(edge_heights[1], float)
     edges = [
-        Edge(px + sign * w * normal[0], py + sign * w * normal[1], height)
-        for sign, w in ((-1.0, widths[0]), (1.0, widths[1]))
+        Edge(px + sign * w * normal[0], py + sign * w * normal[1], h)
+        for sign, w, h in zip((-1.0, 1.0), widths, high, strict=True)
     ]
     return _ribbon(curve, edges[1], edges[0], name, step_m, LINE_WAVELENGTH_M)
 

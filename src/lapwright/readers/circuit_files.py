@@ -1,4 +1,4 @@
-"""Circuits from files: our own JSON, a centre line with widths, or two edges."""
+"""Circuits from files: our own JSON, GeoJSON, OpenDRIVE, a line with widths, two edges."""
 
 from __future__ import annotations
 
@@ -21,6 +21,8 @@ from lapwright.model.build_circuit import (
 )
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_json import circuit_from_document
+from lapwright.readers.geojson import read_circuit_geojson
+from lapwright.readers.opendrive import read_circuit_opendrive
 
 Array = NDArray[np.float64]
 
@@ -42,9 +44,10 @@ def read_circuit(paths: Sequence[str | Path]) -> Circuit:
     Parameters
     ----------
     paths
-        One file: ``circuit.json``, a CSV with a line and widths, or a CSV with both
-        edges in six (or four) columns. Two files: x, y[, z] of an edge each, with or
-        without a header, in any order and either way round.
+        One file, told by its content: ``circuit.json``, GeoJSON, OpenDRIVE, a CSV with
+        a line and widths, or a CSV with both edges in six (or four) columns. Two files:
+        x, y[, z] of an edge each, with or without a header, in any order and either way
+        round.
 
     Raises
     ------
@@ -52,8 +55,13 @@ def read_circuit(paths: Sequence[str | Path]) -> Circuit:
         If a file cannot be understood.
     """
     files = [Path(p) for p in paths]
-    if len(files) == 1 and files[0].suffix.lower() == ".json":
-        return _read_json(files[0])
+    if len(files) == 1:
+        data = _bytes(files[0])
+        head = data[:4096].removeprefix(b"\xef\xbb\xbf").lstrip()
+        if head.startswith(b"{"):
+            return _read_json(files[0].name, data)
+        if head.startswith(b"<"):
+            return read_circuit_opendrive(data, files[0].name)
     sheets = [_read_sheet(p) for p in files]
     try:
         if len(sheets) == 2:
@@ -65,11 +73,14 @@ def read_circuit(paths: Sequence[str | Path]) -> Circuit:
     raise UsageError(f"--circuit: {len(files)} files; give one, or two for two edges.")
 
 
-def _read_json(path: Path) -> Circuit:
+def _read_json(file: str, data: bytes) -> Circuit:
     try:
-        return circuit_from_document(json.loads(_bytes(path)))
+        document = json.loads(data)
+        if document.get("type") in ("FeatureCollection", "Feature"):
+            return read_circuit_geojson(document, file)
+        return circuit_from_document(document)
     except (ValueError, UsageError, RecursionError, AttributeError) as error:
-        raise _refuse(path.name, f"not a circuit document ({error})") from error
+        raise _refuse(file, f"not a circuit document ({error})") from error
 
 
 def _bytes(path: Path) -> bytes:
@@ -153,5 +164,5 @@ def _column(columns: dict[str, Array], letter: str) -> Array | None:
 
 
 def _refuse(file: str, found: str, place: str = "") -> InputError:
-    to_do = "Give a CSV with x, y and widths, two edges, or circuit.json"
+    to_do = "Give x, y and widths or two edges as CSV, GeoJSON, OpenDRIVE, or circuit.json"
     return InputError([Message("refused", file, found, "No circuit was made", to_do, place)])
