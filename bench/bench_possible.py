@@ -2,7 +2,7 @@
 
 The circuit of 5 km and the car are invented. The sweep takes the real circuits kept outside
 the repository (© OpenStreetMap contributors; a mountain circuit's edges in space), where they
-are there, and an invented banked loop of 2,000 m.
+are there, and a banked loop of 2,000 m.
 
 The bars are of wall clock on two idle cores; the time of the processor stands beside, for a
 machine that is shared.
@@ -23,12 +23,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "possible"))
 
-from conftest import _circuit as make_road
-from test_real_circuits import furthest_outside, read_flat, read_mountain
+from test_real_circuits import furthest_outside, make_banked_loop, read_flat, read_mountain
 
 from lapwright.errors import LapwrightError
 from lapwright.model.build_circuit import build_circuit_from_centre
-from lapwright.model.car import Car, build_car
+from lapwright.model.car import Car, Limit, build_car
 from lapwright.model.car_toml import read_car
 from lapwright.model.circuit import Circuit
 from lapwright.possible import kernels
@@ -166,22 +165,23 @@ def solve_plainly(line: FastestLine, curvature: np.ndarray, car: Car) -> float:
 
 def find_circuits() -> Iterator[tuple[Circuit, Car]]:
     """Every circuit of the sweep with the car that drives it."""
-    # the published example's car as a point mass, and an invented one for the hills
+    # the published example's car as a point mass, and an invented one that banking and hills hold
     fast = build_car(
         mass_kg=800, power_w=960e3, drag_area_m2=2.0, downforce_area_m2=4.0, grip_forward=1.68,
         grip_lateral=1.68, air_density_kgpm3=1.2, gravity_mps2=9.8,
     )  # fmt: skip
-    turn = np.pi * 120
-    straight = (2000 - 2 * turn) / 2
-    pieces = [(straight, 0), (turn, 120), (straight, 0), (turn, 120)]
-    yield make_road(pieces, half_width=5.0, bank=0.6, name="banked loop"), fast
+    slow = Car(
+        Limit(11.5, 5e-4, 1.1), Limit(10.5, 4e-4, 1.0), Limit(6.0, 3e-4, 0.6), 1.5, 130.0, 6e-4,
+        0.012,
+    )  # fmt: skip
+    yield make_banked_loop(), slow
     data = ROOT.parent / "shared" / "data"
     for path in sorted((data / "circuits").glob("*.csv")):
         if not path.stem.endswith("_line"):
             yield read_flat(path), fast
     mountain = data / "circuits3d" / "mountain_circuit_bounds_xyz.csv"
     if mountain.exists():
-        yield read_mountain(mountain), fast
+        yield read_mountain(mountain), slow
 
 
 def sweep() -> list[str]:
