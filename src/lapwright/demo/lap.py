@@ -305,6 +305,8 @@ def _let_go(plan: pl.Plan, act: pl.Act, share: float) -> float:
     """Place (m) where the planned brake last stands at a share of its highest."""
     rows = np.arange(int(act.brake), int(act.pick))
     pull = -plan.force[rows]
+    if rows.size < 2 or pull.max() <= 0:
+        raise ValueError(f"corner: {act.corner} is hardly braked for, so no brake is let go of")
     level = share * pull.max()
     last = min(int(np.flatnonzero(pull >= level)[-1]), rows.size - 2)
     part = (pull[last] - level) / max(pull[last] - pull[last + 1], 1e-9)

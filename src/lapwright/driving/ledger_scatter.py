@@ -1,0 +1,45 @@
+"""What the scatter from lap to lap allows to say of a cost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.stats import t as student
+
+from lapwright.driving.ledger_bases import robust_sd
+from lapwright.driving.redrive import Split
+
+#: Smallest cost that is called one, s, and the scatter that any row has, s.
+LEAST_S, LEAST_SD_S = 0.012, 0.005
+#: So many laps of other causes stand behind a scatter seen in few laps.
+PRIOR_LAPS = 4
+
+
+class Scatter:
+    """How much elements of a stretch scatter from lap to lap, and where their middle lies."""
+
+    def __init__(self, splits: Sequence[Sequence[Split]], *, centred: bool) -> None:
+        self._splits, self._centred = splits, centred
+        self.laps = len(self._splits)
+
+    def of(self, stretch: int, elements: Sequence[str]) -> tuple[float, float]:
+        """Middle and standard deviation of the sum of elements over the laps, s."""
+        sums = [sum(own[stretch].costs.get(e, 0.0) for e in elements) for own in self._splits]
+        spread = robust_sd(sums)
+        everywhere = robust_sd([
+            own[i].costs.get(e, 0.0)
+            for own in self._splits for i in range(len(own)) for e in elements
+        ])  # fmt: skip
+        n = self.laps
+        pooled = (n * spread**2 + PRIOR_LAPS * max(everywhere, LEAST_SD_S) ** 2) / (n + PRIOR_LAPS)
+        middle = float(np.median(sums)) if self._centred and n >= 3 else 0.0
+        return middle, float(np.hypot(np.sqrt(pooled), LEAST_SD_S))
+
+
+def find_chance(cost: float, middle: float, sd: float, laps: int) -> float:
+    """Chance of so large a departure by the driver's own scatter alone."""
+    apart = cost - middle
+    if apart * cost <= 0 or abs(cost) < LEAST_S or laps < 3:
+        return 1.0
+    return float(2 * student.sf(abs(apart) / sd, max(laps - 1, 2)))
