@@ -5,6 +5,8 @@ The cases are invented; their numbers (S01 …) are those of the project's list 
 
 from __future__ import annotations
 
+import os
+
 import numpy as np
 import pytest
 
@@ -160,6 +162,57 @@ def test_s12_block_twice(columns, put, render):
     assert message.line == 2201
     assert len(inspection.messages) == 1
     assert inspection.recording.channels["speed"].time.size == len(lines) - 1
+
+
+@pytest.mark.parametrize("how", ["stated", "written", "only date"])
+def test_s14_week_counter_begun_anew(columns, put, render, how):
+    """1024 weeks are 7168 days; the file's date is stated in it, or is when it was written."""
+    utc = columns["utc (s)"].copy()
+    columns["utc (s)"] = utc - 7168 * 86_400.0
+    clean = columns["time (s)"].copy()
+    if how == "only date":
+        columns.pop("time (s)")
+    lines = render(columns)
+    path = put(["Date,2026-05-09", "", *lines] if how == "stated" else lines)
+    os.utime(path, (utc[-1], utc[-1] + 3600.0))
+    message, inspection = says(
+        path, "repaired", "channel utc", "2006-09-23 is 1 024 weeks before the file's date",
+        "Date moved by 7 168 days; lap times untouched",
+    )  # fmt: skip
+    assert message.channel == "utc"
+    assert len(inspection.messages) == 1
+    channels = inspection.recording.channels
+    np.testing.assert_allclose(channels["utc"].values, utc, atol=1e-3)
+    np.testing.assert_allclose(channels["speed"].time, clean, atol=1e-4)
+
+
+def test_old_recordings_keep_their_date(columns, put):
+    columns["utc (s)"] = columns["utc (s)"] - 7168 * 86_400.0
+    path = put(columns)
+    for moment in (columns["utc (s)"][-1], columns["utc (s)"][-1] + 7300 * 86_400.0):
+        os.utime(path, (moment, moment))
+        assert inspect_log(path).messages == ()
+
+
+def test_l10_two_places(columns, put):
+    second = columns["time (s)"] >= 110.0
+    columns["lat (deg)"] = columns["lat (deg)"] + 40_000.0 / 111_195.0 * second
+    path = put(columns)
+    line = int(np.argmax(second)) + 2
+    inspection = inspect_log(path)
+    assert inspection.outcome == "ask"
+    message = next(m for m in inspection.messages if m.outcome == "ask")
+    assert message.text.startswith(
+        f"s.csv, line {line}: position moves 40.0 km in 0.05 s and stays"
+    )
+    assert message.line == line
+    assert message.answer == "--set file.part=1"
+    for part, rows in (("1", ~second), ("2", second)):
+        answered = inspect_log(path, unit_answers={"file.part": part})
+        assert answered.outcome == "accepted", [m.text for m in answered.messages]
+        speed = answered.recording.channels["speed"].values
+        np.testing.assert_allclose(speed, columns["speed (m/s)"][rows], atol=5.1e-5)
+    assert inspect_log(path, accept_offered=True).outcome == "repaired"
 
 
 def test_s16_milliseconds_as_seconds(columns, put):

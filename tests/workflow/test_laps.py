@@ -179,6 +179,24 @@ def test_short_gap_is_bridged_and_the_lap_kept(tell: Callable[..., Told], invent
     told.check_good(1, 2, 3, 4)
 
 
+def test_line_without_a_position_ranks_neither_lap(tell: Callable[..., Told], invented: ModuleType):
+    # FAULTS row L07: no row from 0.75 s before to 0.75 s after the line
+    driven = invented.drive(-0.8, 4 * LAP + 1)
+    line = driven.crossing(2)
+    told = tell(driven, np.abs(driven.time - line) > 0.75)
+    told.check_good(1, 4)
+    for number in (2, 3):
+        lap = told.laps[number]
+        truth = driven.crossing(number) - driven.crossing(number - 1)
+        assert lap["time_s"] == pytest.approx(truth, abs=0.01)
+        words = lap["why_not"].split()
+        before, after = float(words[3]), float(words[7])
+        assert (before, after) == pytest.approx((0.77, 0.77), abs=0.04)
+        assert "time ±0.01 s, not ranked" in lap["why_not"]
+        assert span_of(driven, number)[:8] in told.message(number)
+        assert "Left out of statistics" in told.message(number)
+
+
 def read_excursion(text: str) -> tuple[float, float, float]:
     """Read how far and from when to when a lap left the road."""
     words = text.replace("up to ", "").split(" m outside the edge between t = ")

@@ -28,6 +28,8 @@ OFF_USED_ROAD_M = 12.0
 STANDING_MPS = 1.0
 STANDING_S = 3.0
 SLOW_FACTOR = 1.15
+#: A lap whose line lies in a gap of the position longer than this is not ranked, s.
+LINE_GAP_S = 0.5
 #: Both ends of a lap carry this much of the neighbours: a corner may span the line, s.
 MARGIN_S = 12.0
 
@@ -110,6 +112,11 @@ def split_laps(
         whole = 0 < number < bounds.size - 2
         inside = (motion.time >= start) & (motion.time < end)
         kind, why = _label(motion.speed, motion.time, placed, circuit, inside, number, whole)
+        lap_sd = sd
+        if whole and not why:
+            gaps = [g for g in (_line_gap(drive, start), _line_gap(drive, end)) if g]
+            lap_sd = float(np.hypot(sd, np.linalg.norm([g.sd for g in gaps])))
+            kind, why = ("part", _say_line_gap(gaps, lap_sd)) if gaps else (kind, why)
         laps.append(
             Lap(
                 id=f"{number}" if log_number is None else f"{log_number}.{number}",
@@ -120,13 +127,42 @@ def split_laps(
                 start_s=float(start),
                 end_s=float(end),
                 time_s=float(end - start) if whole else None,
-                time_sd_s=sd if whole else None,
+                time_sd_s=lap_sd if whole else None,
                 used=whole and not why,
                 why_not=why,
                 track=_track(drive, placed, circuit, start, end, whole),
             )
         )
     return tuple(laps)
+
+
+@dataclass(frozen=True, slots=True)
+class _LineGap:
+    """A gap in the position that holds the line: seconds before and after it, and what it costs."""
+
+    before: float
+    after: float
+    sd: float
+
+
+def _line_gap(drive: Drive, crossing: float) -> _LineGap | None:
+    """Find the gap in which a crossing lies; its time is then only as good as the bridge."""
+    places = ("latitude", "x")
+    for span in drive.recording.marked:
+        wide = span.to_s - span.from_s > LINE_GAP_S
+        if wide and span.channel in places and span.from_s < crossing < span.to_s:
+            motion = drive.motion
+            at = int(np.searchsorted(motion.time, crossing))
+            sd = motion.position_sd[min(at, motion.time.size - 1)]
+            speed = max(float(np.interp(crossing, motion.time, motion.speed)), 1.0)
+            return _LineGap(crossing - span.from_s, span.to_s - crossing, float(sd) / speed)
+    return None
+
+
+def _say_line_gap(gaps: list[_LineGap], sd: float) -> str:
+    gap = max(gaps, key=lambda g: g.before + g.after)
+    where = f"from {gap.before:.2f} s before to {gap.after:.2f} s after the line"
+    return f"no position {where}: time ±{max(2.0 * sd, 0.01):.2f} s, not ranked"
 
 
 def _crossings(s: Array, place: float, length: float) -> Array:

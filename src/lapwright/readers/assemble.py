@@ -18,6 +18,7 @@ from lapwright.readers.rates import find_native_samples
 from lapwright.readers.synonyms import find_implied_unit
 from lapwright.readers.table import Column, Table
 from lapwright.readers.timebase import Timed, build_time
+from lapwright.readers.two_places import part_places
 from lapwright.readers.unit_words import DEGREES_MINUTES, read_degrees_minutes
 from lapwright.units import Unit, dimension_of, find_unit
 
@@ -68,6 +69,7 @@ def _assemble_table(table: Table, mapping: ChannelMapping) -> Recording:
     timed = build_time(table, chosen, mapping)
     if isinstance(timed, Message):
         raise InputError([*messages, timed])
+    timed = part_places(table, chosen.columns, timed, mapping)
     messages += timed.messages
     channels, left, said = _build_channels(table, chosen, timed, mapping)
     messages += said

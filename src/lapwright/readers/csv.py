@@ -80,6 +80,7 @@ def read_table(source: Source) -> Table:
         {**layout.info, **_say_dialect(text.encoding, layout)},
         (*text.messages, *faults, *said),
         np.searchsorted(rows.line_of_row, again),
+        written=source.written,
     )
 
 

@@ -208,6 +208,7 @@ def _build_table(source: Source, points: _Points, said: Sequence[Message]) -> tu
     table = Table(
         source.file, source.sha256, columns, lines, "line", "line 1", info, (*said, *messages),
         row_word="point",
+        written=source.written,
     )  # fmt: skip
     return keep_rows(table, ~dropped), ~dropped
 

@@ -49,7 +49,8 @@ class ChannelMapping:
     """Rules by canonical channel name, and choices about the file as a whole.
 
     ``file`` may hold ``track`` (which of several tracks, from 1), ``member`` (which
-    log of an archive) and ``checksums`` ("none" reads sentences that have none).
+    log of an archive), ``part`` (which of several places, from 1) and ``checksums``
+    ("none" reads sentences that have none).
     """
 
     rules: Mapping[str, ChannelRule] = field(default_factory=dict)
@@ -62,7 +63,7 @@ class ChannelMapping:
 
 _TEXT_FIELDS = ("column", "unit")
 #: What can be chosen about a file as a whole, as ``file.track``.
-_FILE_FIELDS = ("track", "member", "checksums")
+_FILE_FIELDS = ("track", "member", "part", "checksums")
 _NUMBER_FIELDS = {"scale": "scale", "delay_s": "delay_s", "rate": "rate_hz", "rate_hz": "rate_hz"}
 
 

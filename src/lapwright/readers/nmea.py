@@ -173,6 +173,7 @@ def _build_table(source: Source, found: Sentences, kinds: dict[str, _Kind]) -> T
     return Table(
         source.file, source.sha256, [clock, *made], lines[first], "line", "line 1",
         {"dialect": f"NMEA 0183, talker {', '.join(talkers)}"}, tuple(messages),
+        written=source.written,
     )  # fmt: skip
 
 

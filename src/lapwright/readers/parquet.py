@@ -32,7 +32,7 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
     frame = read_in_sandbox(source, "parquet").frames[0]
     columns = [_build_column(frame[name]) for name in frame.columns]
     rows = np.arange(1, frame.height + 1, dtype=np.int64)
-    table = Table(source.file, source.sha256, columns, rows, "row")
+    table = Table(source.file, source.sha256, columns, rows, "row", written=source.written)
     return assemble_recording([table], mapping)
 
 

@@ -12,12 +12,13 @@ from lapwright.messages import Message
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A file's name without its folder, its bytes and their SHA-256."""
+    """A file's name without its folder, its bytes, their SHA-256, and when it was written (s)."""
 
     path: Path
     file: str
     data: bytes
     sha256: str
+    written: float | None = None
 
 
 def read_source(path: Path) -> Source:
@@ -31,6 +32,7 @@ def read_source(path: Path) -> Source:
     file = path.name
     try:
         data = path.read_bytes()
+        written = path.stat().st_mtime
     except OSError as error:
         found = f"the file cannot be opened ({error.strerror})"
         raise InputError([Message("refused", file, found, "Nothing was imported")]) from error
@@ -48,4 +50,4 @@ def read_source(path: Path) -> Source:
                 )
             ]
         )
-    return Source(path, file, data, hashlib.sha256(data).hexdigest())
+    return Source(path, file, data, hashlib.sha256(data).hexdigest(), written)

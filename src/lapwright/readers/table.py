@@ -48,6 +48,8 @@ class Table:
         Where the names stand, in words; may be empty.
     info, messages
         Name-value lines, and what had to be said so far.
+    written
+        When the file was written, seconds since 1970; None where that is not known.
     breaks
         Rows at which another recording begins.
     """
@@ -62,6 +64,7 @@ class Table:
     messages: tuple[Message, ...] = ()
     breaks: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     row_word: str = "row"
+    written: float | None = None
 
     def say_rows(self, rows: IntArray, shown: int = 4) -> str:
         """Say where rows are, such as "lines 812, 1790" or "lines 2201–2240"."""

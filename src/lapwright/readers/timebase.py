@@ -12,6 +12,7 @@ from lapwright.messages import Message
 from lapwright.readers.choose import Chosen
 from lapwright.readers.clock import build_clock
 from lapwright.readers.mapping import ChannelMapping, ChannelRule
+from lapwright.readers.rollover import undo_rollover
 from lapwright.readers.stamps import Stamps, read_stamps, reckon_back
 from lapwright.readers.synonyms import find_implied_unit
 from lapwright.readers.table import Column, Table, count
@@ -65,6 +66,8 @@ def build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> Timed |
     if first is None and second is None:
         return _ask_for_time(table)
     early, first, second = _reckon_early(table, chosen, first, second)
+    moved, first = _move_date(table, chosen.time, first)
+    also_moved, second = _move_date(table, chosen.utc, second)
     clock, channel = (first, chosen.time) if first is not None else (second, chosen.utc)
     assert clock is not None
     assert channel is not None
@@ -81,8 +84,17 @@ def build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> Timed |
     utc_rows = None if own_utc is None else own_utc[built.rows]
     if clock.kind == "epoch" and utc_rows is not None and utc is None:
         utc_rows = built.time + origin
-    said = (*early, *question, *built.messages)
+    said = (*early, *moved, *also_moved, *question, *built.messages)
     return Timed(built.rows, built.time, utc_rows, info, said)
+
+
+def _move_date(
+    table: Table, column: Column | None, stamps: Stamps | None
+) -> tuple[tuple[Message, ...], Stamps | None]:
+    if column is None or stamps is None or stamps.kind != "epoch":
+        return (), stamps
+    seconds, message = undo_rollover(table, column.label.name, stamps.seconds)
+    return (() if message is None else (message,)), Stamps(seconds, "epoch")
 
 
 def _reckon_early(
