@@ -1,0 +1,249 @@
+"""A corner braked for too late: where the road's edge is reached, and how fast.
+
+A point follows a driven lap's line, brakes and turns as hard as these laps showed and
+no harder. Where braking and turning ask for more than there is, both get the same share
+(an ellipse joins them). It is an estimate for one car in past conditions.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapwright.model.circuit import Circuit
+from lapwright.model.lap import Lap, Track
+from lapwright.numerics.curves import at_places
+from lapwright.numerics.fits import find_quantile
+from lapwright.physics.load import GRAVITY, apparent_gravity, downhill_pull
+
+Array = NDArray[np.float64]
+
+#: Grip grows with the load by this share of it (common practice, no source: a little less).
+LOAD_SHARE = 0.7
+#: Time in which the brake takes hold, s (usual order of size, no source).
+BITE_S = 0.12
+#: How a driver comes back to his line: own frequency, 1/s, and damping (assumed).
+STEER_RADPS, STEER_DAMPING = 1.6, 0.8
+STEP_S, LONGEST_S = 0.02, 12.0
+#: Speeds are looked at in bins of this width, m/s; fewer samples than the second say nothing.
+BIN_MPS, FEWEST = 4.0, 12
+#: Share of the samples in a bin that the shown ability exceeds.
+TOP = 0.9
+#: A sample shows one direction where the other stays below this share of it.
+BESIDE = 0.35
+#: The ability is not known better than to this share, whatever the laps' scatter.
+LEAST_SPREAD, MOST_SPREAD = 0.04, 0.12
+#: How far before the braking point the approach is looked at, and behind it the corner, m.
+BEFORE_M, BEHIND_M = 60.0, 400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """Largest tyre forces that laps showed on the level, over mass: a + b v² in m/s².
+
+    ``brake`` and ``side`` are (a, b); ``spread`` is the share by which the speeds' own
+    values scatter about them.
+    """
+
+    brake: tuple[float, float]
+    side: tuple[float, float]
+    spread: float
+
+    def scaled(self, factor: float) -> Shown:
+        """Return all of it multiplied."""
+        (a, b), (c, d) = self.brake, self.side
+        return replace(self, brake=(a * factor, b * factor), side=(c * factor, d * factor))
+
+
+@dataclass(frozen=True, slots=True)
+class Overrun:
+    """What becomes of a corner that is braked for late.
+
+    ``edge_mps`` is the speed at the road's edge, reached at ``edge_m`` (m along the lap) on
+    ``side`` (1 left, −1 right) and ``angle_rad`` to the road; None where the car stays on
+    the road, ``least_m`` then is what is left of it.
+    """
+
+    edge_mps: float | None
+    edge_m: float | None
+    side: int
+    least_m: float
+    angle_rad: float = 0.0
+
+
+def find_shown(circuit: Circuit, laps: Sequence[Lap]) -> Shown | None:
+    """Find how hard the laps that count braked and turned; None where too little was shown."""
+    tracks = [lap.track for lap in laps if lap.used and lap.track is not None]
+    if not tracks:
+        return None
+    forces = [_tyre_forces(circuit, track) for track in tracks]
+    v, forward, left = (np.concatenate([f[k] for f in forces]) for k in range(3))
+    brake = _limit(v, -forward, np.abs(left) < BESIDE * -forward)
+    side = _limit(v, np.abs(left), np.abs(forward) < BESIDE * np.abs(left))
+    if brake is None or side is None:
+        return None
+    spread = float(np.clip(max(brake[1], side[1]), LEAST_SPREAD, MOST_SPREAD))
+    return Shown(brake[0], side[0], spread)
+
+
+def run_wide(
+    circuit: Circuit, track: Track, shown: Shown, today_m: float, brake_m: float,
+    half_width_m: float = 0.0,
+) -> Overrun:  # fmt: skip
+    """Drive into a corner behind a lap's track, braking later than it did.
+
+    Parameters
+    ----------
+    track
+        The lap whose line and speed the driver wants.
+    today_m, brake_m
+        Where it was braked on that lap, and where the braking begins now: m along the lap.
+    half_width_m
+        How far the car reaches to each side of its line.
+    """
+    road = _lay(circuit, track, today_m, brake_m)
+    here = _at(road, brake_m)
+    s, n, mu, v = brake_m, here.n, here.mu, _arrive(track, today_m, brake_m)
+    least, side = math.inf, 0
+    for step in range(int(LONGEST_S / STEP_S)):
+        here = _at(road, s)
+        ax, ay = _act(shown, here, n, mu, v, step * STEP_S)
+        rate = v * math.cos(mu) / max(1 - n * here.bend, 0.2)
+        s, n = s + STEP_S * rate, n + STEP_S * v * math.sin(mu)
+        mu += STEP_S * (ay / max(v, 2.0) - here.bend * rate)
+        v = max(v + STEP_S * ax, 1.0)
+        for sign, room in ((1, here.left - n), (-1, here.right + n)):
+            if room - half_width_m < least:
+                least, side = room - half_width_m, sign
+        if least < 0:
+            return Overrun(v, s % circuit.length_m, side, least, abs(mu))
+        if s > road.s[-2]:
+            break
+    return Overrun(None, None, side, least)
+
+
+def stopping_distance(v: float, deceleration: float, reaction_s: float = 0.0) -> float:
+    """Distance in m to stand still from ``v`` m/s: v t + v² / 2a."""
+    return v * reaction_s + v * v / (2 * deceleration)
+
+
+@dataclass(frozen=True, slots=True)
+class _Road:
+    """A lap's track and the road under it at every metre along the lap, arrays of shape (k,)."""
+
+    s: Array
+    v: Array
+    n: Array
+    mu: Array
+    curve: Array
+    bend: Array
+    left: Array
+    right: Array
+    slope: Array
+    cross: Array
+    hump: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Here:
+    """One place of a `_Road`."""
+
+    s: float
+    v: float
+    n: float
+    mu: float
+    curve: float
+    bend: float
+    left: float
+    right: float
+    slope: float
+    cross: float
+    hump: float
+
+
+def _lay(circuit: Circuit, track: Track, today_m: float, brake_m: float) -> _Road:
+    places, first = np.unique(track.s, return_index=True)
+    start = min(today_m, brake_m) - 2.0
+    s = np.arange(start, min(start + BEHIND_M, float(places[-1])), 1.0)
+    driven = [
+        np.interp(s, places, getattr(track, name)[first])
+        for name in ("speed", "n", "heading_error", "curvature")
+    ]
+    road = (circuit.curvature, circuit.left, circuit.right, circuit.slope)
+    shape = (*road, np.tan(circuit.banking), circuit.vertical_curvature)
+    return _Road(s, *driven, *(at_places(circuit.length_m, values, s) for values in shape))
+
+
+def _at(road: _Road, s: float) -> _Here:
+    i = min(max(int(s - road.s[0]), 0), road.s.size - 2)
+    part = s - float(road.s[i])
+    columns = (getattr(road, name) for name in _Road.__slots__)
+    return _Here(*(float(c[i] + part * (c[i + 1] - c[i])) for c in columns))
+
+
+def _arrive(track: Track, today_m: float, brake_m: float) -> float:
+    """Speed at a place if the car had gone on as it came to where it was braked today."""
+    way = np.flatnonzero((track.s > today_m - BEFORE_M) & (track.s <= today_m))
+    if not way.size:
+        return float(np.interp(today_m, track.s, track.speed))
+    top = int(way[np.argmax(track.speed[way])])
+    gap = float(track.s[top]) - track.s
+    before = (gap > 5.0) & (gap < BEFORE_M)
+    pull = float(np.median(track.acceleration_forward[before])) if before.any() else 0.0
+    ahead = max(brake_m - float(track.s[top]), 0.0)
+    return math.sqrt(float(track.speed[top]) ** 2 + 2 * max(pull, 0.0) * ahead)
+
+
+def _act(
+    shown: Shown, here: _Here, n: float, mu: float, v: float, braked_s: float
+) -> tuple[float, float]:
+    """Forward and lateral acceleration: brake while too fast and hold the line, within Shown."""
+    normal = float(apparent_gravity(v, here.slope, here.cross, here.hump))
+    load = max(1 + LOAD_SHARE * (normal / GRAVITY - 1), 0.1)
+    brake = load * (shown.brake[0] + shown.brake[1] * v * v)
+    side = load * (shown.side[0] + shown.side[1] * v * v)
+    slow = min(braked_s / BITE_S, 1.0) if v > here.v + 0.2 else 0.0
+    off, course = n - here.n, mu - here.mu
+    back = STEER_RADPS**2 * off + 2 * STEER_DAMPING * STEER_RADPS * v * course
+    tyres = v * v * here.curve - back + here.cross * normal
+    share = 1.0 / max(math.hypot(slow, tyres / side), 1.0)
+    pull = float(downhill_pull(here.slope))
+    return -slow * brake * share - pull, tyres * share - here.cross * normal
+
+
+def _tyre_forces(circuit: Circuit, track: Track) -> tuple[Array, Array, Array]:
+    """Speed, and tyre forces over mass forward and to the left, brought to a level road's load."""
+    slope, cross, hump = (
+        at_places(circuit.length_m, values, track.s)
+        for values in (circuit.slope, np.tan(circuit.banking), circuit.vertical_curvature)
+    )
+    normal = apparent_gravity(track.speed, slope, cross, hump)
+    load = np.maximum(1 + LOAD_SHARE * (normal / GRAVITY - 1), 0.1)
+    forward = (track.acceleration_forward + downhill_pull(slope)) / load
+    left = (track.acceleration_left + cross * normal) / load
+    return track.speed, np.asarray(forward), np.asarray(left)
+
+
+def _limit(
+    v: Array, value: Array, alone: NDArray[np.bool_]
+) -> tuple[tuple[float, float], float] | None:
+    """Limit a + b v² through the tops of the bins of speed, and how they scatter about it."""
+    strong = alone & (value > 0.4 * np.quantile(value, 0.98))
+    box = (v / BIN_MPS).astype(int)
+    tops = []
+    for k in np.unique(box[strong]):
+        here = strong & (box == k)
+        if here.sum() >= FEWEST:
+            top = find_quantile(value[here], TOP)
+            tops.append((float(np.mean(v[here] ** 2)), top, float(min(here.sum(), 200))))
+    if len(tops) < 2:
+        return None
+    w, top_of, weight = np.array(tops).T
+    b = max(float(np.polyfit(w, top_of, 1, w=np.sqrt(weight))[0]), 0.0)
+    a = float(np.average(top_of - b * w, weights=weight))
+    off = np.abs(top_of / (a + b * w) - 1.0)
+    return (a, b), 1.4826 * float(np.median(off))
