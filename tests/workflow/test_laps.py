@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -195,6 +196,99 @@ def test_line_without_a_position_ranks_neither_lap(tell: Callable[..., Told], in
         assert "time ±0.01 s, not ranked" in lap["why_not"]
         assert span_of(driven, number)[:8] in told.message(number)
         assert "Left out of statistics" in told.message(number)
+
+
+def test_other_way_round_is_kept_apart(
+    invented: ModuleType, command: Callable[..., Any], tmp_path: Path
+):
+    # FAULTS row L05: a second log, driven clockwise on a circuit that the first drove the other way
+    survey = invented.write_survey(tmp_path / "survey.csv")
+    driven = invented.drive(-0.8, 3 * LAP + 1)
+    back = invented.Driven(
+        driven.time, driven.x[::-1], driven.y[::-1], driven.speed[::-1], -driven.yaw_rate[::-1],
+        -driven.angle[::-1],
+    )  # fmt: skip
+    logs = [
+        invented.write_log(tmp_path / name, one)
+        for name, one in (("a.csv", driven), ("b.csv", back))
+    ]
+    out = tmp_path / "guide"
+    options = ["--circuit", survey, *invented.start_option(), "--out", out]
+    ran = command("guide", *logs, *options)
+    assert ran.code == 0, ran.err
+    laps = json.loads((out / "guide.json").read_text("utf-8"))["laps"]
+    assert [lap["number"] for lap in laps if lap["used"]] == [1, 2, 3]
+    assert {lap["file"] for lap in laps if lap["used"]} == {"a.csv"}
+    (said,) = (m for m in ran.err.splitlines() if m.startswith("b.csv"))
+    assert "driven clockwise; the circuit runs anticlockwise" in said
+    assert "Not timed" in said
+
+
+def test_lap_counter_that_counts_elsewhere_and_restarts(
+    invented: ModuleType, command: Callable[..., Any], tmp_path: Path
+):
+    # FAULTS row L06: changes 3.4 s late, falls to 0 in the middle of lap 3
+    driven = invented.drive(-0.8, 4 * LAP + 1)
+    log = invented.write_log(tmp_path / "s.csv", driven)
+    late = np.interp(driven.time - 3.4, driven.time, driven.angle)
+    count = np.floor(late / LAP) + 1
+    count[driven.angle > 2.5 * LAP] -= 3
+    survey = invented.write_survey(tmp_path / "survey.csv")
+
+    def told(counter: Any) -> list[str]:
+        head, *rows = log.read_text("utf-8").split("\n")[2:-1]
+        lines = [f"{head},lap", *[f"{r},{c:.0f}" for r, c in zip(rows, counter, strict=True)]]
+        path = tmp_path / "counted.csv"
+        path.write_text("\n".join(lines) + "\n", "utf-8")
+        options = ["--circuit", survey, *invented.start_option(), "--out", tmp_path / "guide"]
+        ran = command("guide", path, *options)
+        assert ran.code == 0, ran.err
+        laps = json.loads((tmp_path / "guide/guide.json").read_text("utf-8"))["laps"]
+        assert [lap["number"] for lap in laps if lap["used"]] == [1, 2, 3, 4]
+        return [m for m in ran.err.splitlines() if "channel lap" in m]
+
+    (said,) = told(count)
+    assert said.startswith("counted.csv, channel lap: changes 3.4 s after the start line")
+    assert "restarts at 0 in lap 3" in said
+    assert "Laps counted from position" in said
+    assert told(np.floor(driven.angle / LAP) + 1) == []
+
+
+def test_spin_is_left_out(invented: ModuleType, tell: Callable[..., Told]):
+    # FAULTS row L08: 470 degrees in 3 s, then standing for 8 s, then 110 degrees back
+    move = invented.Move(2 * LAP + 2.0, 2 * LAP + 3.2, stand_s=8)
+    driven = invented.drive(-0.8, 4 * LAP + 1, [move])
+    still = driven.time[driven.speed < 0.5]
+    spinning = (driven.time > still[0] - 3.0) & (driven.time <= still[0])
+    turning = (driven.time > still[-1] - 2.0) & (driven.time <= still[-1])
+    driven.yaw_rate[spinning] += np.radians(470.0) / 3.0
+    driven.yaw_rate[turning] -= np.radians(110.0) / 2.0
+    told = tell(driven)
+    told.check_good(1, 2, 4)
+    why = told.laps[3]["why_not"]
+    assert "8." in why
+    assert "standing on the road" in why
+    assert float(why.split("turned ")[1].split(" deg")[0]) == pytest.approx(470.0, abs=15.0)
+    assert "Left out of statistics" in told.message(3)
+
+
+def test_no_complete_lap(invented: ModuleType, command: Callable[..., Any], tmp_path: Path):
+    # FAULTS row L09: three quarters of a lap
+    driven = invented.drive(0.3, 0.8 * LAP)
+    log = invented.write_log(tmp_path / "s.csv", driven)
+    survey = invented.write_survey(tmp_path / "survey.csv")
+    options = ["--circuit", survey, *invented.start_option(), "--out", tmp_path / "guide"]
+    ran = command("guide", log, *options)
+    assert ran.code == 3
+    assert "s.csv: the start line is crossed 0 times. No complete lap." in ran.err
+    assert "record longer" in ran.err
+    assert not (tmp_path / "guide").exists()
+    inspected = command("inspect", log, "--json")
+    document = json.loads(inspected.out)
+    assert (inspected.code, document["outcome"]) == (0, "flagged")
+    (said,) = (m["text"] for m in document["messages"])
+    assert "no place is passed twice" in said
+    assert "at least one whole lap" in said
 
 
 def read_excursion(text: str) -> tuple[float, float, float]:

@@ -30,6 +30,8 @@ STANDING_S = 3.0
 SLOW_FACTOR = 1.15
 #: A lap whose line lies in a gap of the position longer than this is not ranked, s.
 LINE_GAP_S = 0.5
+#: A car that turns this much more than its road has spun, rad.
+SPIN_RAD = 0.75 * np.pi
 #: Both ends of a lap carry this much of the neighbours: a corner may span the line, s.
 MARGIN_S = 12.0
 
@@ -117,6 +119,10 @@ def split_laps(
             gaps = [g for g in (_line_gap(drive, start), _line_gap(drive, end)) if g]
             lap_sd = float(np.hypot(sd, np.linalg.norm([g.sd for g in gaps])))
             kind, why = ("part", _say_line_gap(gaps, lap_sd)) if gaps else (kind, why)
+        spun = _find_spin(drive, placed, circuit, inside)
+        if spun > SPIN_RAD and whole and kind in ("timed", "slow", "off road"):
+            turned = f"turned {np.degrees(spun):.0f} deg more than the road: spin"
+            kind, why = "slow", f"{why}, {turned}" if why else turned
         laps.append(
             Lap(
                 id=f"{number}" if log_number is None else f"{log_number}.{number}",
@@ -134,6 +140,31 @@ def split_laps(
             )
         )
     return tuple(laps)
+
+
+def _say_wrong_way(circuit: Circuit) -> str:
+    other = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}.get(circuit.turns)
+    if other is None:
+        return "driven against the circuit's direction"
+    return f"driven {other}; the circuit runs {circuit.turns}"
+
+
+def _find_spin(drive: Drive, placed: Placed, circuit: Circuit, inside: NDArray[np.bool_]) -> float:
+    """How far the car turned away from the road within a lap, rad; 0 without a yaw rate."""
+    yaw = drive.recording.channels.get("yaw_rate")
+    at = np.flatnonzero(inside & np.isfinite(placed.s))
+    if yaw is None or at.size < 10:
+        return 0.0
+    known = np.isfinite(yaw.values)
+    if not known.any():
+        return 0.0
+    t = drive.motion.time[at]
+    rate = np.interp(t, yaw.time[known], yaw.values[known])
+    turned = np.append(0.0, np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(t)))
+    away = turned - np.unwrap(at_places_heading(circuit, placed.s[at]))
+    # The sensor's drift over a lap is no spin: hold each moment against 10 s before it.
+    before = np.searchsorted(t, t - 10.0)
+    return float(np.max(np.abs(away - away[before])))
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +222,7 @@ def _label(
     """Kind of a lap and why it does not count; an empty reason where it counts."""
     v, t, s, beyond = speed[inside], time[inside], placed.s[inside], placed.beyond[inside]
     if placed.backwards:
-        return "wrong way", "driven against the circuit's direction"
+        return "wrong way", _say_wrong_way(circuit)
     step = float(np.median(np.diff(t))) if t.size > 1 else 0.0
     off = beyond > _off_road_limit(circuit)
     standing = float(np.sum(v < STANDING_MPS) * step)

@@ -23,6 +23,7 @@ from lapwright.model.car_toml import read_car, render_car
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_json import circuit_to_document
 from lapwright.model.lap import Lap
+from lapwright.model.lap_counter import find_counter_messages
 from lapwright.model.lap_findings import find_lap_messages
 from lapwright.possible.what import find_possible
 from lapwright.publish.html import render_html
@@ -122,6 +123,7 @@ def make_guide(
         files["car.toml"] = render_car(findings.possible.car).encode()
     messages = (
         *(m for r in recordings for m in r.messages),
+        *find_counter_messages(recordings, session.laps, not session.start_chosen),
         *find_lap_messages(session.laps),
     )
     return MadeGuide(document, files, messages)
