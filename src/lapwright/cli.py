@@ -104,9 +104,18 @@ def guide_command(
         typer.Option("--car", help="The car (TOML) instead of finding it.", metavar="FILE"),
     ] = None,
     driver: Annotated[str, typer.Option("--driver", help="Name to show.", metavar="NAME")] = "",
+    track_limits: Annotated[
+        str,
+        typer.Option(
+            "--track-limits",
+            help="The rule of track limits.",
+            metavar="whole-car|whole-wheel|any-contact",
+        ),
+    ] = "whole-car",
     units: Units = "metric",
 ) -> None:
     """Make a guide from the logs of a session."""
+    from lapwright.driving.track_limits import choose_rule
     from lapwright.workflow.guide import GuideOptions, make_guide, write_guide
 
     options = GuideOptions(
@@ -117,6 +126,7 @@ def guide_command(
         leave_out=tuple(i.strip() for i in (leave_out or "").split(",") if i.strip()),
         car=car,
         driver=driver,
+        track_limits=choose_rule(track_limits),
     )
     with _progress() as report:
         made = make_guide(logs, _units(units), options, progress=report)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lapwright.guide.document import Findings
 from lapwright.guide.possible_records import compose_envelope_picture, compose_line_picture
+from lapwright.guide.sight_records import compose_sight_picture
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, Trace, Track
 
@@ -39,10 +40,18 @@ def compose_pictures(findings: Findings) -> dict[str, Any]:
         "compare_lap": findings.compare_lap,
         "possible": compose_line_picture(findings, points),
         "envelope": compose_envelope_picture(findings),
+        "sight": compose_sight_picture(findings, points),
         "spans": [
             {"kind": span.kind, "name": span.name, "start_m": span.start_m, "end_m": span.end_m,
              "left_m": span.left_m, "right_m": span.right_m}
             for span in circuit.spans
+            if span.kind in ("kerb", "patch")
+        ],
+        "beside": [
+            {"kind": span.kind, "name": span.name, "start_m": span.start_m, "end_m": span.end_m,
+             "left_m": span.left_m, "right_m": span.right_m, "height_m": span.height_m}
+            for span in circuit.spans
+            if span.kind in ("wall", "verge")
         ],
         "landmarks": [
             {"name": mark.name, "at_m": mark.at_m, "off_m": mark.off_m, "height_m": mark.height_m}

@@ -14,7 +14,9 @@ from lapwright.guide.figures import HUMAN_TIMING_S
 from lapwright.guide.lap_times import summarise_lap_times
 from lapwright.guide.possible_records import compose_car, compose_possible, find_car, why_null
 from lapwright.guide.possible_words import compose_possible_words
+from lapwright.guide.road_records import compose_track_limits
 from lapwright.guide.sentences import write_text
+from lapwright.guide.sight_words import compose_sight_words
 from lapwright.guide.unit_system import UnitSystem, units_as_view
 from lapwright.guide.wording import (
     compose_cautions,
@@ -48,6 +50,7 @@ def compose_view(findings: Findings, units: UnitSystem) -> dict[str, Any]:
             "corners": compose_corner_words(findings),
             "missing": [text.as_view() for text in say_missing(findings)],
             "possible": compose_possible_words(findings),
+            "sight": compose_sight_words(findings),
         },
         "units": units_as_view(units),
     }
@@ -147,7 +150,7 @@ def _compose_laps(findings: Findings) -> list[dict[str, Any]]:
             "id": lap.id, "file": lap.file, "driver": lap.driver, "number": lap.number,
             "time_s": lap.time_s, "time_sd_s": lap.time_sd_s,
             "used": lap.used, "why_not": None if lap.used else lap.why_not, "kind": lap.kind,
-            "track_limits": None, "track_limits_why_null": NOT_YET,
+            **compose_track_limits(findings, lap),
         }
         for lap in findings.laps
     ]  # fmt: skip

@@ -11,7 +11,10 @@ from lapwright.guide.document import Findings
 from lapwright.guide.figures import from_apex, spread_seconds
 from lapwright.guide.instructions import say_instructions
 from lapwright.guide.possible_records import compose_corner_possible
+from lapwright.guide.road_records import compose_corner_road
+from lapwright.guide.room_records import compose_corner_room
 from lapwright.guide.sentences import write_text
+from lapwright.guide.sight_records import compose_corner_sight
 from lapwright.guide.told import tell_corner
 from lapwright.model.circuit import Corner
 
@@ -43,9 +46,10 @@ def _compose_corner(findings: Findings, corner: Corner, system: dict[str, Any]) 
             if name in actions
         },
         **compose_corner_possible(findings, corner),
-        "sight": {"blind": None, "apex_seen_from_m": None, "why_null": NOT_YET},
+        "sight": compose_corner_sight(findings, corner),
+        **compose_corner_road(findings, corner),
         "references": [], "references_why_empty": NOT_YET,
-        "room": [], "room_why_empty": NOT_YET,
+        **compose_corner_room(findings, corner),
         "advice": [write_text(text.as_view(), system) for text in sentences],
         "notes": [],
     }  # fmt: skip

@@ -10,6 +10,9 @@ from lapwright.guide.document import Findings, Text, join_texts, quote_name
 from lapwright.guide.figures import HUMAN_TIMING_S, width_figure
 from lapwright.guide.instructions import say_instructions
 from lapwright.guide.possible_words import say_corner_possible
+from lapwright.guide.road_words import say_corner_road
+from lapwright.guide.room_words import say_corner_room
+from lapwright.guide.sight_words import say_corner_sight
 from lapwright.guide.told import Told, tell_corner
 from lapwright.model.circuit import Corner
 
@@ -30,6 +33,9 @@ def compose_corner_words(findings: Findings) -> dict[str, Any]:
             "why": say_why(findings, corner).as_view(),
             "instructions": [text.as_view() for text in say_instructions(told)],
             "possible": [text.as_view() for text in say_corner_possible(findings, corner)],
+            "sight": [text.as_view() for text in say_corner_sight(findings, corner)],
+            "road": [text.as_view() for text in say_corner_road(findings, corner)],
+            "room": [text.as_view() for text in say_corner_room(findings, corner)],
             "spread_note": note.as_view() if note else None,
         }
     return words

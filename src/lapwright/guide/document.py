@@ -7,7 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from lapwright.driving.corner_sight import Sight
+from lapwright.driving.kerb_use import KerbEffect, SpanUse
 from lapwright.driving.passes import CornerPass, CornerSummary
+from lapwright.driving.room import Room
+from lapwright.driving.track_limits import TrackLimits
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
 from lapwright.model.recording import Recording
@@ -106,6 +110,14 @@ class Findings:
         The car and what it could do; None where nobody asked.
     own_best_corners_s
         Sum of the best time of every corner and straight, in s.
+    sight
+        What is seen from the driver's eye; None where nobody asked.
+    track_limits
+        By lap id.
+    span_uses, kerb_effects
+        Use of kerbs and patches, and what more of a kerb goes with.
+    rooms
+        Changes that laps showed, and what missing them risks.
     """
 
     version: str
@@ -124,3 +136,8 @@ class Findings:
     start_note: Text | None = None
     own_best_corners_s: float | None = None
     possible: WhatIsPossible | None = None
+    sight: Sight | None = None
+    track_limits: Mapping[str, TrackLimits] = field(default_factory=dict)
+    span_uses: tuple[SpanUse, ...] = ()
+    kerb_effects: tuple[KerbEffect, ...] = ()
+    rooms: tuple[Room, ...] = ()

@@ -14,6 +14,7 @@ import polars as pl
 
 from lapwright.driving.actions import find_passes
 from lapwright.driving.consistency import summarise_corners
+from lapwright.driving.track_limits import DEFAULT_RULE, Rule
 from lapwright.errors import InputError, UsageError
 from lapwright.guide.compose import compose_view
 from lapwright.guide.document import Findings, Session, Text, quote_name
@@ -40,6 +41,7 @@ from lapwright.workflow.session import (
     quiet,
     read_recordings,
 )
+from lapwright.workflow.surroundings import add_surroundings
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,7 @@ class GuideOptions:
     leave_out: tuple[str, ...] = ()
     car: Path | None = None
     driver: str = ""
+    track_limits: Rule = DEFAULT_RULE
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +113,8 @@ def make_guide(
         lap = next(one for one in session.laps if one.id == chosen)
         what = find_possible(session.circuit, session.laps, lap, car=car, report=progress)
         findings = replace(findings, possible=what)
+    progress("looking at what is seen, and at the road used", 0, 1)
+    findings = add_surroundings(findings, options.track_limits)
     progress("writing the guide", 0, 1)
     view = compose_view(findings, units)
     document: dict[str, Any] = view["guide"]

@@ -1,0 +1,40 @@
+"""Room to be wrong, as it stands in ``guide.json``."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from lapwright.driving.room import Room, why_no_room
+from lapwright.guide.document import Findings
+from lapwright.model.circuit import Corner
+
+_NOTHING: Final = "no lap shows anything here that is later or faster and no slower"
+
+
+def list_rooms(findings: Findings, corner: Corner) -> list[Room]:
+    """List the changes of a corner whose room is known."""
+    return [room for room in findings.rooms if room.goal.corner == corner.id]
+
+
+def compose_corner_room(findings: Findings, corner: Corner) -> dict[str, Any]:
+    """Compose a corner's room to be wrong: a row for each change and each miss."""
+    rows = [row for room in list_rooms(findings, corner) for row in _rows(room)]
+    why = None if rows else why_no_room(findings.circuit, findings.laps) or _NOTHING
+    return {"room": rows, "room_why_empty": why}
+
+
+def _rows(room: Room) -> list[dict[str, Any]]:
+    goal = room.goal
+    shown = goal.shown_by and {"driver": goal.shown_by[0], "lap": goal.shown_by[1]}
+    return [
+        {
+            "action": goal.action, "change": goal.change, "today": goal.today, "goal": goal.goal,
+            "shown_by": shown, "computed": shown is None, "follows_lap": goal.behind,
+            "missed_by_m": m.by_m, "speed_at_edge_mps": m.worst_mps,
+            "speed_at_edge_usual_mps": m.edge_mps, "speed_at_edge_best_mps": m.best_mps,
+            "edge_m": m.edge_m, "side": m.side, "road_left_m": m.left_m,
+            "runoff_m": m.runoff_m, "runoff_why_null": m.runoff_why_null or None,
+            "steps": list(room.steps),
+        }
+        for m in room.missed
+    ]  # fmt: skip
