@@ -60,7 +60,7 @@ def draw_lap(n: float, side: int = 1) -> Lap:
         (3.9, 0.0, ()),
         (4.5, 0.4, ("front left", "rear left")),  # the outer patch ends at n + 0.9
         (5.3, 1.2, ("front left", "rear left")),
-        (6.0, 1.9, ("front right", "rear right")),  # the left wheels run beyond the kerb
+        (6.0, 1.2, ("front right", "rear right")),  # the left wheels run beyond the kerb
     ],
 )
 def test_wheels_on_a_drawn_kerb(n: float, depth: float, wheels: tuple[str, ...]):

@@ -49,8 +49,8 @@ class SpanUse:
     wheels
         Those that touched it.
     depth_m
-        How far the outermost contact patch reached beyond the span's inner side at most; 0
-        where no wheel touched it.
+        How far the outermost contact patch reached beyond the span's inner side at most, no
+        further than its outer side; 0 where no wheel touched it.
     length_m, duration_s
         For how long at least one wheel was on it.
     shake_mps2
@@ -168,6 +168,7 @@ def _use(
     """Find how one lap used one span."""
     length = circuit.length_m
     along = np.mod(wheels.s - span.start_m, length) <= np.mod(span.end_m - span.start_m, length)
+    along &= (wheels.s >= 0.0) & (wheels.s < length)  # not the lap before or after
     from_right = wheels.n + wheels.half_patch_m - span.right_m
     from_left = span.left_m - wheels.n + wheels.half_patch_m
     touching = along & (from_right > 0) & (from_left > 0)
@@ -177,6 +178,7 @@ def _use(
         into = from_right if span.right_m >= 0 else from_left
     on = touching.any(axis=1)
     depth = float(np.where(along, into, 0.0).max(initial=0.0))
+    depth = min(depth, span.left_m - span.right_m)
     step = np.gradient(wheels.time)
     middle = wheels.s.mean(axis=1)
     return SpanUse(

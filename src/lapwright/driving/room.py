@@ -17,7 +17,7 @@ from lapwright.driving.overrun import Overrun, Shown, find_shown, run_wide, stop
 from lapwright.driving.passes import CornerPass, CornerSummary
 from lapwright.model.car import Car
 from lapwright.model.circuit import Circuit, Corner
-from lapwright.model.lap import Lap, knows_line
+from lapwright.model.lap import Lap, Track, knows_line
 
 Change = Literal["later", "faster", "flat"]
 
@@ -38,7 +38,8 @@ class Goal:
     """A change: today's usual value and the goal, m along the lap or m/s; None for flat.
 
     ``shown_by`` is (driver, lap id) of the lap that showed it; None where it was only computed.
-    ``behind`` is the lap whose line and speed the estimate follows.
+    ``behind`` is the lap whose line and speed the estimate follows; a computed change follows
+    the computed ``line`` instead, braked at ``line_brake_m``.
     """
 
     corner: str
@@ -48,6 +49,8 @@ class Goal:
     goal: float | None
     shown_by: tuple[str, str] | None
     behind: str
+    line: Track | None = None
+    line_brake_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,29 +202,33 @@ def measure_room(
     circuit: Circuit, goal: Goal, laps: Sequence[Lap], passes: Sequence[CornerPass],
     summaries: Mapping[str, CornerSummary], shown: Shown, car: Car | None = None,
 ) -> Room | None:  # fmt: skip
-    """Measure what missing a change by `MISSED_M` risks; None where its lap cannot be followed."""
-    lap = next((lap for lap in laps if lap.id == goal.behind), None)
-    own = next((p for p in passes if p.lap == goal.behind and p.corner == goal.corner), None)
-    if lap is None or lap.track is None or own is None:
+    """Measure what missing a change by `MISSED_M` risks; None where nothing can be followed."""
+    followed = _follow(circuit, goal, laps, passes)
+    if followed is None:
         return None
-    today = _act_place(own)
-    if today is None:
-        return None
-    target = goal.goal if goal.change == "later" and goal.goal is not None else today
+    track, here = followed
     half = 0.5 * car.width_m if car is not None else 0.0
-    later = _after(circuit, today, target)
-    here = _on_track(circuit, lap, today)
+    # a computed change is held against what was shown alone, and may ask for more than that
+    least = 0.0 if goal.shown_by is None else _least_ability(circuit, track, shown, here, half)
+    factors = [max(k, least) for k in (1.0, 1.0 - shown.spread, 1.0 + shown.spread)]
     missed, before = [], [Overrun(None, None, 0, 99.0)] * 3
     for by in MISSED_M:
-        cases = [
-            _worse(
-                one, run_wide(circuit, lap.track, shown.scaled(k), here, here + later + by, half)
-            )
-            for k, one in zip((1.0, 1.0 - shown.spread, 1.0 + shown.spread), before, strict=True)
-        ]
+        runs = [run_wide(circuit, track, shown.scaled(k), here, here + by, half) for k in factors]
+        cases = [_worse(one, two) for one, two in zip(before, runs, strict=True)]
         before = cases
         missed.append(_missed(circuit, by, cases, shown))
     return Room(goal, tuple(missed), find_steps(circuit, goal, summaries.get(goal.corner)))
+
+
+def _least_ability(circuit: Circuit, track: Track, shown: Shown, here: float, half: float) -> float:
+    """Find the least share of what was shown that holds the followed lap itself on the road.
+
+    A lap that leaned on more than the others in this corner has shown that much here.
+    """
+    for factor in np.arange(1.0 - shown.spread, 1.0 + shown.spread, 0.01):
+        if run_wide(circuit, track, shown.scaled(float(factor)), here, here, half).edge_mps is None:
+            return float(factor)
+    return 1.0 + shown.spread
 
 
 def _worse(one: Overrun, two: Overrun) -> Overrun:
@@ -231,10 +238,19 @@ def _worse(one: Overrun, two: Overrun) -> Overrun:
     return max(one, two, key=lambda o: o.edge_mps or 0.0)
 
 
-def _act_place(own: CornerPass) -> float | None:
-    """Where the lap that is followed begins to brake, or else turns in."""
+def _follow(
+    circuit: Circuit, goal: Goal, laps: Sequence[Lap], passes: Sequence[CornerPass]
+) -> tuple[Track, float] | None:
+    """Find the motion that a change follows, and where it begins to brake, or else turns in."""
+    if goal.line is not None and goal.line_brake_m is not None:
+        return goal.line, _on_track(circuit, goal.line, goal.line_brake_m)
+    lap = next((lap for lap in laps if lap.id == goal.behind), None)
+    own = next((p for p in passes if p.lap == goal.behind and p.corner == goal.corner), None)
+    if lap is None or lap.track is None or own is None:
+        return None
     names = ("brake_start_m", "off_throttle_m", "turn_in_m")
-    return next((p for n in names if (p := own.actions.get(n)) is not None), None)
+    place = next((p for n in names if (p := own.actions.get(n)) is not None), None)
+    return None if place is None else (lap.track, _on_track(circuit, lap.track, place))
 
 
 def _missed(circuit: Circuit, by: float, cases: Sequence[Overrun], shown: Shown) -> Missed:
@@ -320,10 +336,8 @@ def _after(circuit: Circuit, place: float, other: float) -> float:
     return (other - place + half) % circuit.length_m - half
 
 
-def _on_track(circuit: Circuit, lap: Lap, place: float) -> float:
-    """Place as the lap's track counts it: a corner before the line may begin in the lap before."""
-    if lap.track is None:
-        return place
+def _on_track(circuit: Circuit, track: Track, place: float) -> float:
+    """Place as a track counts it: a corner before the line may begin in the lap before."""
     tries = (place, place - circuit.length_m, place + circuit.length_m)
-    inside = [p for p in tries if lap.track.s[0] < p < lap.track.s[-1]]
+    inside = [p for p in tries if track.s[0] < p < track.s[-1]]
     return inside[0] if inside else place

@@ -195,7 +195,7 @@ def find_breaches(circuit: Circuit, track: Track, car: Car, rule: Rule) -> tuple
                     by,
                     sd,
                     by > SURE_SD * sd,
-                    _corner_at(circuit, float(track.s[deepest])),
+                    _corner_at(circuit, float(track.s[a])),
                 )
             )
     return tuple(sorted(out, key=lambda breach: breach.start_m))

@@ -22,13 +22,16 @@ _MEASURES: Final = {
     "shake_mps2": ("the shaking", "acceleration", "less", "more"),
 }
 _MANY_LAPS: Final = 6
+#: Less road than this is not named, m.
+_WORTH_A_WORD_M: Final = 1.0
 
 
 def say_corner_road(findings: Findings, corner: Corner) -> list[Text]:
     """Say what road is left and worth nothing, which kerbs are used, and who was out of bounds."""
-    said = [_say_left(findings, use) for use in list_road_use(findings, corner)]
+    said = [_say_left(findings, list_road_use(findings, corner))]
     uses = [use for use in findings.span_uses if use.corner == corner.id]
-    for span in dict.fromkeys(use.span for use in uses):
+    across = {s.name for s in findings.circuit.spans if s.left_m * s.right_m < 0}
+    for span in dict.fromkeys(use.span for use in uses if use.span not in across):
         said += _say_span(
             [u for u in uses if u.span == span],
             [e for e in findings.kerb_effects if e.span == span],
@@ -46,15 +49,19 @@ def name_laps(ids: Sequence[str]) -> str:
     return f"laps {', '.join(quoted[:-1])} and {quoted[-1]}"
 
 
-def _say_left(findings: Findings, use: RoadUse) -> Text | None:
-    if use.verdict != "leave it":
+def _say_left(findings: Findings, uses: Sequence[RoadUse]) -> Text | None:
+    """Name the road that is worth nothing, in one sentence; a little of it is not worth one."""
+    idle = [use for use in uses if use.verdict == "leave it" and use.left_m >= _WORTH_A_WORD_M]
+    if not idle:
         return None
     car = find_car(findings)
     whose = "the car" if car is not None and car.width_m > 0 else "the path driven"
+    places = _join([f"{{{k}}} at the {_PARTS[use.part]}" for k, use in enumerate(idle)])
+    laps = float(max(use.laps for use in idle))
     return Text(
-        f"At the {_PARTS[use.part]} {{0}} of road are left beside {whose} (the middle of {{1}} "
-        "laps); they are worth nothing that could be found: leave it.",
-        ((use.left_m, "offset", 1), (float(use.laps), "count")),
+        f"Road left beside {whose} that is worth nothing that could be found, so leave it: "
+        f"{places} (the middle of {{{len(idle)}}} laps).",
+        (*((use.left_m, "offset", 1) for use in idle), (laps, "count")),
     )
 
 
@@ -63,12 +70,13 @@ def _say_span(uses: Sequence[SpanUse], effects: Sequence[KerbEffect]) -> list[Te
     if not on:
         return []
     wheels = list(dict.fromkeys(w for use in on for w in use.wheels))
+    which = "all four wheels" if len(wheels) == 4 else f"the {_join(wheels)} wheel"
+    which += "s" * (1 < len(wheels) < 4)
     deepest = max(on, key=lambda use: use.depth_m)
     said: list[Text | None] = [
         Text(
-            f"On {quote_name(uses[0].span)} with the {_join(wheels)} "
-            f"wheel{'s' * (len(wheels) > 1)} on {{0}} of {{1}} laps, at most {{2}} deep "
-            f"(lap {quote_name(deepest.lap)}).",
+            f"On {quote_name(uses[0].span)} with {which} on {{0}} of {{1}} laps, at most {{2}} "
+            f"deep (lap {quote_name(deepest.lap)}).",
             (
                 (float(len(on)), "count"),
                 (float(len(uses)), "count"),

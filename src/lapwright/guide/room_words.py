@@ -13,6 +13,11 @@ from lapwright.guide.figures import from_apex
 from lapwright.guide.room_records import list_rooms
 from lapwright.model.circuit import Corner
 
+_MISSED: Final = {
+    "later": "Missed by",
+    "faster": "With the braking late by",
+    "flat": "If it does not hold, and the lift comes late by",
+}
 _COMPUTED: Final = "computed; nobody has driven it"
 
 
@@ -24,7 +29,7 @@ def say_corner_room(findings: Findings, corner: Corner) -> list[Text]:
 def _say(findings: Findings, corner: Corner, room: Room) -> Text:
     parts = [
         _say_change(findings, room),
-        *_say_missed(room),
+        *_say_missed(room, _count(findings)),
         _say_steps(findings, corner, room),
     ]
     return join_texts([part for part in parts if part is not None])
@@ -47,20 +52,32 @@ def _say_change(findings: Findings, room: Room) -> Text:
     return Text(f"Braking {{0}} later than usual ({by}).", ((later, "distance"),))
 
 
-def _say_missed(room: Room) -> list[Text]:
+def _count(findings: Findings) -> float:
+    return float(sum(lap.used for lap in findings.laps))
+
+
+def _say_missed(room: Room, laps: float) -> list[Text]:
     """Say both misses, in one sentence where neither leaves the road."""
     leaving = [m for m in room.missed if m.worst_mps is not None]
-    start = "The braking missed by" if room.goal.change != "later" else "Missed by"
+    start = _MISSED[room.goal.change]
     if not leaving:
         last = room.missed[-1]
         return [
             Text(
                 f"{start} {{0}} or {{1}}, the car stays on the road with at least {{2}} left, by "
-                "the lower bound of the braking and cornering shown.",
-                (*((m.by_m, "distance") for m in room.missed), (last.left_m, "offset", 1)),
+                "the lower bound of the braking and cornering that {3} laps showed.",
+                (
+                    *((m.by_m, "distance") for m in room.missed),
+                    (last.left_m, "offset", 1),
+                    (laps, "count"),
+                ),
             )
         ]
-    return [_say_one(start, m) for m in room.missed]
+    by = Text(
+        "That is by the lower bound of the braking and cornering that {0} laps showed.",
+        ((laps, "count"),),
+    )
+    return [*(_say_one(start, m) for m in room.missed), by]
 
 
 def _say_one(start: str, missed: Missed) -> Text:

@@ -7,21 +7,25 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lapwright.driving.corner_sight import find_sight
 from lapwright.driving.kerb_use import find_kerb_effects, find_span_uses
-from lapwright.driving.room import Goal, find_room
+from lapwright.driving.room import Change, Goal, find_room
 from lapwright.driving.track_limits import Rule, find_track_limits
 from lapwright.guide.document import Findings
 from lapwright.model.circuit import Circuit, Corner
-from lapwright.model.lap import Lap, Trace
+from lapwright.model.lap import Lap, Trace, Track
 from lapwright.model.recording import Recording
 from lapwright.possible.fastest_line import FastestLine
+from lapwright.possible.flat_out import FlatMargin
+
+Nodes = NDArray[np.int64]
 
 #: A fastest line brakes above this deceleration, m/s².
 _BRAKING: Final = 1.0
-#: Smaller differences to the fastest line are no advice: m, m/s.
-_LATER_M, _FASTER_MPS = 5.0, 0.5
+#: Differences to the fastest line that are worth a word and not out of all reach: m, share.
+_LATER_M, _FASTER = (5.0, 25.0), (0.02, 0.10)
 
 
 def add_surroundings(findings: Findings, rule: Rule) -> Findings:
@@ -62,38 +66,61 @@ def list_computed(findings: Findings) -> list[Goal]:
     what = findings.possible
     if what is None or what.fastest is None:
         return []
+    track = _as_track(findings.circuit, what.fastest)
     return [
-        goal
+        replace(goal, line=track)
         for corner in findings.circuit.corners
         for goal in _computed(findings, what.fastest, corner)
     ]
 
 
 def _computed(findings: Findings, line: FastestLine, corner: Corner) -> list[Goal]:
-    summary, behind = findings.summaries.get(corner.id), findings.chosen_lap
+    """List the changes of one corner; those far beyond today's are nobody's next step."""
+    circuit, summary = findings.circuit, findings.summaries.get(corner.id)
+    brake = _brakes_at(circuit, line, corner)
+    place = corner.start_m if brake is None else brake
     if summary is None:
         return []
-    out = []
-    today = {k: a.median for k, a in summary.actions.items()}
-    brake = _brakes_at(findings.circuit, line, corner)
-    usual = today.get("brake_start_m")
-    half = 0.5 * findings.circuit.length_m
+    today = {name: action.median for name, action in summary.actions.items()}
+
+    def goal(action: str, change: Change, wanted: float | None) -> Goal:
+        before = today.get(action)
+        behind = findings.chosen_lap
+        return Goal(corner.id, action, change, before, wanted, None, behind, None, place)
+
+    out, usual, half = [], today.get("brake_start_m"), 0.5 * circuit.length_m
     if brake is not None and usual is not None:
-        later = (brake - usual + half) % findings.circuit.length_m - half
-        if later >= _LATER_M:
-            out.append(Goal(corner.id, "brake_start_m", "later", usual, brake, None, behind))
-    slowest, usual = _slowest(findings.circuit, line, corner), today.get("minimum_speed_mps")
-    if usual is not None and summary.kind != "flat" and slowest - usual >= _FASTER_MPS:
-        out.append(Goal(corner.id, "minimum_speed_mps", "faster", usual, slowest, None, behind))
+        later = (brake - usual + half) % circuit.length_m - half
+        if _LATER_M[0] <= later <= _LATER_M[1]:
+            out.append(goal("brake_start_m", "later", brake))
+    slowest, lowest = _slowest(circuit, line, corner), today.get("minimum_speed_mps")
+    gain = 0.0 if lowest is None else slowest / lowest - 1.0
+    if summary.kind != "flat" and _FASTER[0] <= gain <= _FASTER[1]:
+        out.append(goal("minimum_speed_mps", "faster", slowest))
     margins = findings.possible.margins if findings.possible else ()
-    flat = any(m.corner == corner.id and (m.low or m.margin) > 0 for m in margins)
-    if flat and summary.kind == "lifted":
-        off = today.get("off_throttle_m")
-        out.append(Goal(corner.id, "off_throttle_m", "flat", off, None, None, behind))
+    holds = [m for m in margins if m.corner == corner.id and _surely(m) > 0]
+    if holds and summary.kind == "lifted":
+        out.append(goal("off_throttle_m", "flat", None))
     return out
 
 
-def _inside(circuit: Circuit, line: FastestLine, start_m: float, end_m: float) -> np.ndarray:
+def _surely(margin: FlatMargin) -> float:
+    return margin.margin if margin.low is None else margin.low
+
+
+def _as_track(circuit: Circuit, line: FastestLine) -> Track:
+    """Lay a computed line out as a lap is, with the laps before and after it."""
+    length, flat = circuit.length_m, np.zeros(3 * line.s.size)
+    s = np.concatenate([line.s - length, line.s, line.s + length])
+    n, mu, v, curve, pull, side = (
+        np.tile(a, 3)
+        for a in (line.n, line.angle, line.v, line.curvature, line.drive - line.brake, line.side)
+    )
+    time = np.concatenate([line.t - line.time_s, line.t, line.t + line.time_s])
+    return Track(time, s, n, mu, v, pull, side, curve, flat, flat, flat, flat)
+
+
+def _nodes(circuit: Circuit, line: FastestLine, start_m: float, end_m: float) -> Nodes:
     """Nodes of a line from one place to another, in driving order."""
     along = np.mod(line.s - start_m, circuit.length_m)
     nodes = np.flatnonzero(along <= (end_m - start_m) % circuit.length_m)
@@ -102,7 +129,7 @@ def _inside(circuit: Circuit, line: FastestLine, start_m: float, end_m: float) -
 
 def _brakes_at(circuit: Circuit, line: FastestLine, corner: Corner) -> float | None:
     """Place at which a line begins the braking that slows it for a corner."""
-    nodes = _inside(circuit, line, corner.start_m - 60.0, corner.apex_m)
+    nodes = _nodes(circuit, line, corner.start_m - 60.0, corner.apex_m)
     on = np.flatnonzero(line.brake[nodes] > _BRAKING)
     if not on.size:
         return None
@@ -112,4 +139,4 @@ def _brakes_at(circuit: Circuit, line: FastestLine, corner: Corner) -> float | N
 
 
 def _slowest(circuit: Circuit, line: FastestLine, corner: Corner) -> float:
-    return float(line.v[_inside(circuit, line, corner.start_m, corner.end_m)].min())
+    return float(line.v[_nodes(circuit, line, corner.start_m, corner.end_m)].min())
