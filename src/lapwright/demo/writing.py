@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from lapwright.demo import road as rd
 from lapwright.demo.drivers import Day, Driver
 from lapwright.demo.road import Circuit
 
@@ -161,13 +162,32 @@ def landmarks_text(session: Session) -> str:
     return "\n".join(lines) + "\n"
 
 
+def verges_of(circuit: rd.Circuit, piece_m: float = 100.0) -> list[rd.Span]:
+    """Run-off beside the road in pieces, each as wide as its narrowest place."""
+    out = []
+    count = round(circuit.length_m / piece_m)
+    for k in range(count):
+        start, end = (circuit.length_m * at / count for at in (k, k + 1))
+        rows = slice(int(start / circuit.step_m), int(end / circuit.step_m))
+        for side, edge, wide in (
+            (1, rd.GLEFT, circuit.runoff_left), (-1, rd.GRIGHT, circuit.runoff_right)
+        ):  # fmt: skip
+            inner = float(circuit.grid[rows, edge].max())
+            ends = sorted((side * inner, side * (inner + float(wide[rows].min()))))
+            name = f"verge {'left' if side > 0 else 'right'} {k + 1}"
+            out.append(
+                rd.Span("verge", name, start, end, ends[1], ends[0], circuit.runoff_grip, 0.12)
+            )
+    return out
+
+
 def spans_text(session: Session) -> str:
-    """Kerbs and patches as CSV; offsets are positive to the left."""
+    """Kerbs, patches and verges as CSV; offsets are positive to the left."""
     lines = ["kind,name,start_m,end_m,left_m,right_m,grip_factor"]
     lines += [
         f"{p.kind},{p.name},{p.start_m:.1f},{p.end_m:.1f},{p.left_m:.2f},{p.right_m:.2f},"
         f"{p.grip_factor:.2f}"
-        for p in session.spans
+        for p in (*session.spans, *verges_of(session.circuit))
     ]
     return "\n".join(lines) + "\n"
 

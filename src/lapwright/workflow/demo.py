@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from dataclasses import replace
 from pathlib import Path
+from typing import Final, Literal
 
 from lapwright.demo import write_demo
 from lapwright.guide.unit_system import choose_unit_system
@@ -14,6 +15,12 @@ from lapwright.workflow.guide import GuideOptions, MadeGuide, make_guide, write_
 from lapwright.workflow.outputs import write_outputs
 from lapwright.workflow.session import Progress, quiet
 from lapwright.workflow.survey import render_circuit
+
+_KINDS: Final[dict[str, Literal["kerb", "patch", "verge"]]] = {
+    "kerb": "kerb",
+    "patch": "patch",
+    "verge": "verge",
+}
 
 
 def make_demo(
@@ -36,7 +43,7 @@ def make_demo(
 
 
 def _furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:
-    """Put the scenario's landmarks, kerbs and patches on the circuit."""
+    """Put the scenario's landmarks, kerbs, patches and verges on the circuit."""
     with landmarks.open(encoding="utf-8", newline="") as stream:
         things = tuple(
             Landmark(
@@ -50,7 +57,7 @@ def _furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:
     with spans.open(encoding="utf-8", newline="") as stream:
         stretches = tuple(
             RoadSpan(
-                "kerb" if row["kind"] == "kerb" else "patch",
+                _KINDS[row["kind"]],
                 row["name"],
                 float(row["start_m"]),
                 float(row["end_m"]),
