@@ -18,7 +18,7 @@ import pytest
 from lapwright.demo import Fault, make_session
 from lapwright.demo import layout as ly
 from lapwright.demo import road as rd
-from lapwright.driving.overrun import Overrun, Shown, find_shown, run_wide, stopping_distance
+from lapwright.driving.overrun import Overrun, find_shown, run_wide, stopping_distance
 from lapwright.driving.passes import ActionSummary, CornerPass, CornerSummary
 from lapwright.driving.room import (
     Goal,
@@ -26,9 +26,11 @@ from lapwright.driving.room import (
     find_room,
     find_run_off,
     find_steps,
+    measure_room,
     why_no_room,
 )
-from lapwright.model.circuit import Corner, RoadSpan
+from lapwright.model.circuit import Circuit, Corner, RoadSpan
+from lapwright.model.lap import Track
 from lapwright.physics.grip import corner_speed
 
 #: Corner and how much later than today it is braked for, m: goals of +0 to +15 m missed by 5, 10.
@@ -36,10 +38,10 @@ LATE = [(1, 10), (1, 25), (3, 10), (3, 15), (3, 20), (5, 25), (11, 5), (11, 10),
 
 
 @lru_cache(maxsize=16)
-def late_truth(corner: int, late_m: float) -> float | None:
+def late_truth(corner: int, late_m: float, driver: str = "coach", seed: int = 3) -> float | None:
     """True speed at which the car's middle crosses the outer edge; None where it does not."""
     fault = Fault("late_braking", corner, 1, float(late_m))
-    drive = make_session("coach", 1, 3, faults=[fault], costs=False)
+    drive = make_session(driver, 1, seed, faults=[fault], costs=False)
     circuit, bend = drive.circuit, drive.circuit.bends[corner - 1]
     rows = drive.rows[drive.truth.lap_of == 1]
     s, n = rows[:, ly.O_S], rows[:, ly.O_N]
@@ -83,8 +85,45 @@ def test_most_late_corners_leave_the_road_so_that_the_speeds_are_tested():
     assert sum(late_truth(*case) is not None for case in LATE) >= 5
 
 
-def straight_shown(brake: float = 8.0, side: float = 12.0) -> Shown:
-    return Shown((brake, 0.0), (side, 0.0), 0.05)
+def test_a_driver_who_showed_less_than_he_can_is_never_told_of_too_little_speed(simulated: Any):
+    """He brakes harder when late than on any lap logged, so the estimate is too careful by far."""
+    timid = simulated.analyse(simulated.drive("hasty", 4, 2))
+    for corner, late_m in ((1, 25), (3, 20), (11, 15)):
+        truth = late_truth(corner, late_m, "hasty", 2)
+        usual, worst, _ = predict(timid, corner, late_m)
+        assert truth is not None
+        assert worst.edge_mps is not None
+        assert truth <= worst.edge_mps
+        assert usual.edge_mps is not None
+        assert truth <= usual.edge_mps
+
+
+def test_run_off_left_is_what_stopping_does_not_take(found: Any):
+    """A wall 80 m from the middle outside corner 3, a right-hander; grip as on the road."""
+    bare = found.driven.circuit
+    spans = (
+        RoadSpan("wall", "", 900.0, 1200.0, 80.5, 80.0, None, 1.0),
+        RoadSpan("verge", "", 900.0, 1200.0, 80.0, 5.0, 1.0),
+    )
+    circuit = replace(bare, spans=spans)
+    shown = find_shown(circuit, found.laps)
+    assert shown is not None
+    best = min(found.laps, key=lambda lap: lap.time_s)
+    today = found.summaries["3"].actions["brake_start_m"].median
+    goal = Goal("3", "brake_start_m", "later", today, today + 12.0, ("", best.id), best.id)
+    room = measure_room(circuit, goal, found.laps, found.passes, found.summaries, shown)
+    assert room is not None
+    wide, left = [], []
+    for missed in room.missed:
+        assert missed.worst_mps is not None
+        assert missed.runoff_m is not None
+        assert missed.edge_m is not None
+        wide.append(80.0 - float(np.interp(missed.edge_m, circuit.s, circuit.left)))
+        left.append(missed.runoff_m)
+        brake = (1 - shown.spread) * (shown.brake[0] + shown.brake[1] * missed.worst_mps**2 / 2)
+        way = stopping_distance(missed.worst_mps, brake)
+        assert wide[-1] - way <= missed.runoff_m < wide[-1]  # no more than straight across
+    assert left[1] < left[0]
 
 
 @pytest.mark.parametrize(
@@ -103,6 +142,59 @@ def test_lowest_radii_are_the_published_ones(e: float, radius: float):
     """AASHTO: R = V²/(127 (0.01e + f)), 100 km/h, f 0.12: speed within 1 %."""
     speed = corner_speed(radius, 0.12 * 9.80665, 0.0, 0.12, math.atan(e))
     assert speed * 3.6 == pytest.approx(100.0, rel=0.01)
+
+
+def mirror(circuit: Circuit, track: Track) -> tuple[Circuit, Track]:
+    """What the same road and lap were with left and right swapped."""
+    other = replace(
+        circuit, y=-circuit.y, heading=-circuit.heading, curvature=-circuit.curvature,
+        banking=-circuit.banking, left=circuit.right, right=circuit.left,
+    )  # fmt: skip
+    return other, replace(
+        track, n=-track.n, heading_error=-track.heading_error, curvature=-track.curvature,
+        acceleration_left=-track.acceleration_left,
+    )  # fmt: skip
+
+
+def test_left_and_right_are_alike(found: Any):
+    circuit, lap = found.driven.circuit, found.laps[0]
+    shown = find_shown(circuit, found.laps)
+    assert shown is not None
+    today = found.summaries["3"].actions["brake_start_m"].median
+    one = run_wide(circuit, lap.track, shown, today, today + 20.0)
+    two = run_wide(*mirror(circuit, lap.track), shown, today, today + 20.0)
+    assert one.edge_mps is not None
+    assert two.edge_mps == pytest.approx(one.edge_mps)
+    assert (one.side, two.side) == (1, -1)
+
+
+def test_a_wider_car_reaches_the_edge_sooner_and_faster(found: Any):
+    circuit, lap = found.driven.circuit, found.laps[0]
+    shown = find_shown(circuit, found.laps)
+    assert shown is not None
+    today = found.summaries["3"].actions["brake_start_m"].median
+    narrow, wide = (run_wide(circuit, lap.track, shown, today, today + 20.0, w) for w in (0.0, 0.9))
+    assert narrow.edge_mps is not None
+    assert wide.edge_mps is not None
+    assert wide.edge_mps > narrow.edge_mps
+
+
+def test_a_lap_that_ends_in_the_corner_is_not_followed(found: Any):
+    circuit, lap = found.driven.circuit, found.laps[0]
+    shown = find_shown(circuit, found.laps)
+    assert shown is not None
+    today = found.summaries["3"].actions["brake_start_m"].median
+    cut = lap.track.s < today + 50.0
+    short = replace(
+        lap.track, **{name: getattr(lap.track, name)[cut] for name in lap.track.__slots__}
+    )
+    goal = Goal("3", "brake_start_m", "later", today, today + 5.0, None, lap.id, short, today + 5.0)
+    args = (circuit, goal, found.laps, found.passes, found.summaries, shown)
+    assert measure_room(*args) is None
+    whole = replace(goal, line=lap.track)
+    room = measure_room(circuit, whole, *args[2:])
+    assert room is not None
+    assert [m.by_m for m in room.missed] == [5.0, 10.0]
 
 
 def test_run_off_ends_at_the_nearest_wall(found: Any):

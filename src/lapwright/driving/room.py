@@ -25,8 +25,13 @@ Change = Literal["later", "faster", "flat"]
 MISSED_M: Final = (5.0, 10.0)
 #: Smaller changes are no advice: m of braking point, m/s of speed.
 LEAST_LATER_M, LEAST_FASTER_MPS = 2.0, 0.3
+#: Fewer laps through a corner show no usual value to go on from.
+LEAST_LAPS: Final = 3
+#: A track that ends sooner after the braking point does not show the corner, m.
+LOOKED_OVER_M = 100.0
 #: Nobody steps further at once than this (common practice, no source).
 STEP_M, STEP_MPS = 5.0, 1.0
+#: Why no run-off is given.
 RUNOFF_UNKNOWN: Final = "no wall and no verge is known there"
 #: On grass, gravel and in the wet the car stops worse than on the road: share of the braking
 #: that counts beyond the edge where no grip is given (an assumption).
@@ -137,7 +142,7 @@ def find_goals(
     summary = summaries.get(corner.id)
     used = {lap.id: lap for lap in laps if lap.used}
     own = [p for p in passes if p.corner == corner.id and p.lap in used]
-    if summary is None or len(own) < 3:
+    if summary is None or len(own) < LEAST_LAPS:
         return []
     usual_s = float(np.median([p.time_s for p in own]))
     good = [p for p in own if p.time_s <= usual_s]
@@ -207,13 +212,20 @@ def measure_room(
     if followed is None:
         return None
     track, here = followed
+    if not track.s[0] + 2.0 < here < track.s[-1] - LOOKED_OVER_M:
+        return None
     half = 0.5 * car.width_m if car is not None else 0.0
+    wanted = goal.goal if goal.change == "later" else None
+    later = 0.0 if wanted is None else max(_after(circuit, here, wanted), 0.0)
     # a computed change is held against what was shown alone, and may ask for more than that
     least = 0.0 if goal.shown_by is None else _least_ability(circuit, track, shown, here, half)
     factors = [max(k, least) for k in (1.0, 1.0 - shown.spread, 1.0 + shown.spread)]
     missed, before = [], [Overrun(None, None, 0, 99.0)] * 3
     for by in MISSED_M:
-        runs = [run_wide(circuit, track, shown.scaled(k), here, here + by, half) for k in factors]
+        runs = [
+            run_wide(circuit, track, shown.scaled(k), here, here + later + by, half)
+            for k in factors
+        ]
         cases = [_worse(one, two) for one, two in zip(before, runs, strict=True)]
         before = cases
         missed.append(_missed(circuit, by, cases, shown))

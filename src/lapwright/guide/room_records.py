@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from lapwright.driving.room import Room, why_no_room
+from lapwright.driving.room import LEAST_LAPS, Room, why_no_room
 from lapwright.guide.document import Findings
 from lapwright.model.circuit import Corner
 
+_FEW: Final = f"not enough laps: {LEAST_LAPS} through this corner are needed"
 _NOTHING: Final = "no lap shows anything here that is later or faster and no slower"
 
 
@@ -19,8 +20,17 @@ def list_rooms(findings: Findings, corner: Corner) -> list[Room]:
 def compose_corner_room(findings: Findings, corner: Corner) -> dict[str, Any]:
     """Compose a corner's room to be wrong: a row for each change and each miss."""
     rows = [row for room in list_rooms(findings, corner) for row in _rows(room)]
-    why = None if rows else why_no_room(findings.circuit, findings.laps) or _NOTHING
+    why = (
+        None
+        if rows
+        else why_no_room(findings.circuit, findings.laps) or _why_nothing(findings, corner)
+    )
     return {"room": rows, "room_why_empty": why}
+
+
+def _why_nothing(findings: Findings, corner: Corner) -> str:
+    laps = sum(one.corner == corner.id for one in findings.passes)
+    return _NOTHING if laps >= LEAST_LAPS else _FEW
 
 
 def _rows(room: Room) -> list[dict[str, Any]]:
