@@ -253,6 +253,13 @@ def test_a_pole_comes_into_view_where_the_crest_lets_its_top_be_seen():
     (view,) = find_views(build_ground(circuit), eyes)
     expected = math.sqrt(2 * radius) * (math.sqrt(EYE) + math.sqrt(pole))
     assert view.before_m == pytest.approx(expected, rel=0.02)
+    assert view.comes
+    tall = replace(circuit, landmarks=(Landmark("mast", 6020.0, 13.0, 60.0),))
+    (view,) = find_views(build_ground(tall), eyes)
+    assert not view.comes  # in view from the first eye on
+    under = replace(circuit, landmarks=(Landmark("stone", 6020.0, 13.0, -3.0),))
+    (view,) = find_views(build_ground(under), eyes)
+    assert view.at_m is None
 
 
 def test_two_posts_stand_in_line_where_geometry_says():

@@ -76,11 +76,16 @@ class CornerSight:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """A landmark that comes into view: at ``at_m``, ``before_m`` before it is passed."""
+    """From where a landmark's top stays in view: ``at_m``, ``before_m`` before it is passed.
+
+    Both are None where something hides it to the last. ``comes`` tells whether it comes
+    into view there; False where it is in view over all the way looked over.
+    """
 
     landmark: str
-    at_m: float
-    before_m: float
+    at_m: float | None
+    before_m: float | None
+    comes: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,17 +188,18 @@ def see_corner(
 def find_views(ground: Ground, eyes: Eyes) -> tuple[View, ...]:
     """Find where each landmark's top comes into view for good before it is passed.
 
-    Landmarks that are in view all the way from `REACH_M` before are left out: nothing
-    comes into view there.
+    Looked over are the eyes within `REACH_M` before it.
     """
     circuit, out = ground.circuit, []
     for mark in circuit.landmarks:
         order = _before(circuit, eyes.s, mark.at_m)
         way = Eyes(eyes.s[order], eyes.points[order], eyes.heading[order])
         first = seen_from(see_point(ground, way, place_landmark(circuit, mark)))
-        if first:
-            at = float(way.s[first])
-            out.append(View(mark.name, at, (mark.at_m - at) % circuit.length_m))
+        if first is None:
+            out.append(View(mark.name, None, None, False))
+            continue
+        at = float(way.s[first])
+        out.append(View(mark.name, at, (mark.at_m - at) % circuit.length_m, first > 0))
     return tuple(out)
 
 

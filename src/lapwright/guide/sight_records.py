@@ -47,7 +47,8 @@ def compose_sight_picture(findings: Findings, points: int) -> dict[str, Any] | N
         "eye_given": sight.eye_given,
         "corners": {key: _compose_corner(one) for key, one in sight.corners.items()},
         "views": [
-            {"landmark": v.landmark, "at_m": v.at_m, "before_m": v.before_m} for v in sight.views
+            {"landmark": v.landmark, "at_m": v.at_m, "before_m": v.before_m, "comes": v.comes}
+            for v in sight.views
         ],
         "alignments": _compose_alignments(sight),
     }
