@@ -143,7 +143,7 @@ def half_way(depth: Array) -> Array:
 def test_a_planted_best_depth_is_found(laps: int):
     """Best at half of the width: found within a quarter of the width; 12 corners in a session."""
     found = []
-    for seed in range(40):
+    for seed in range(20):
         effects = plan_session(seed, laps, 12, half_way)
         found += [e for e in effects if e.measure == "corner_time_s"]
     named = [e for e in found if e.verdict == "best at"]
