@@ -22,7 +22,8 @@ from lapwright.physics.load import GRAVITY, apparent_gravity, downhill_pull
 
 Array = NDArray[np.float64]
 
-#: Grip grows with the load by this share of it (common practice, no source: a little less).
+#: Grip grows with the load by this share of it: less than in proportion (common practice, no
+#: source); the figure was set with the invented car's late braking in one session.
 LOAD_SHARE = 0.7
 #: Time in which the brake takes hold, s (usual order of size, no source).
 BITE_S = 0.12
