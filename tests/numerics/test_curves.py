@@ -200,7 +200,7 @@ def test_known_places_on_a_circle_are_found():
 
 def test_missing_points_stay_missing_and_do_not_lose_the_lap():
     curve = fit_closed_curve(*ellipse())
-    want = np.arange(0.0, 1.8 * curve.length_m, 2.0)
+    want = np.arange(1.0, 1.8 * curve.length_m, 2.0)  # 0 might come back as a whole lap
     x, y = points_at(curve, want, 1.5)
     x[40:60] = np.nan
     s, n = project_path(curve, x, y)

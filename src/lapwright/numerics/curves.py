@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
 from lapwright.errors import UsageError
 from lapwright.numerics.curve_kernels import follow_curve
+from lapwright.numerics.splines import build_periodic_spline
 
 Array = NDArray[np.float64]
 
@@ -127,9 +127,7 @@ def points_at(curve: ClosedCurve, s: ArrayLike, n: ArrayLike = 0.0) -> tuple[Arr
     turn = np.cumsum(np.append(0.0, np.diff(curve.heading)))
     close = _closing_turn(curve.heading)
     head = np.interp(place, grid, np.append(curve.heading[0] + turn, curve.heading[0] + close))
-    cx, cy = (
-        CubicSpline(grid, np.append(p, p[0]), bc_type="periodic")(place) for p in (curve.x, curve.y)
-    )
+    cx, cy = (build_periodic_spline(grid, np.append(p, p[0])).at(place) for p in (curve.x, curve.y))
     return np.asarray(cx - np.sin(head) * n), np.asarray(cy + np.cos(head) * n)
 
 
@@ -164,13 +162,13 @@ def _equal_steps(x: Array, y: Array, step_m: float) -> tuple[Array, Array, float
     """Points at equal arc length on the periodic cubic spline through the given ones."""
     cx, cy = np.append(x, x[0]), np.append(y, y[0])
     chord = np.append(0.0, np.cumsum(np.hypot(np.diff(cx), np.diff(cy))))
-    spline = CubicSpline(chord, np.stack([cx, cy], axis=1), bc_type="periodic")
+    spline = build_periodic_spline(chord, np.stack([cx, cy], axis=1))
     fine = np.linspace(0.0, chord[-1], 8 * x.size + 1)
-    points = spline(fine)
+    points = spline.at(fine)
     length = np.append(0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T)))
     count = max(16, round(length[-1] / step_m))
     places = np.interp(np.arange(count) * (length[-1] / count), length, fine)
-    out = spline(places)
+    out = spline.at(places)
     return np.asarray(out[:, 0]), np.asarray(out[:, 1]), float(length[-1])
 
 

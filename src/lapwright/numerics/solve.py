@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from dataclasses import dataclass, replace
 from typing import Any, Literal
@@ -72,6 +73,9 @@ def build_solver(
     """
     import casadi as ca
 
+    # threads cost more than they bring in matrices as small as those of one place on a road;
+    # read when the first solver loads its library
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     ipopt: dict[str, Any] = {
         "print_level": 0, "sb": "yes", "max_iter": limits.iterations,
         "max_wall_time": limits.seconds, "tol": limits.tolerance, "acceptable_iter": 0,

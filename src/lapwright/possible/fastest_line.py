@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -158,7 +159,8 @@ def solve_fastest_line(
     stretch
         A part of the lap with its entry and exit; None is the whole lap.
     near
-        A line of the same mesh to start from: for a small change of car or edges.
+        A line to start from: on the same mesh for a small change of car or edges, or of the
+        same car on another mesh.
     check
         Without it the finer mesh and the forward drive are left out.
     limits
@@ -202,11 +204,10 @@ def _solve_with_retries(
     graph, given = _graph(task, mesh), _given(task, mesh)
     tries: list[str] = []
     status = "no start"
-    if near is not None and near.s.size == mesh.s.size and near.closed == mesh.closed:
-        tries.append("a near answer")
-        old = near.answer
-        warm = {"x0": old.x, "lam_x0": old.lam_x, "lam_g0": old.lam_g}
-        answer = solve_programme(graph.solver("warm"), given | warm)
+    if near is not None and near.closed == mesh.closed:
+        same = near.s.size == mesh.s.size
+        tries.append("a near answer" if same else "an answer on another mesh")
+        answer = solve_programme(*_from_near(graph, given, near, mesh))
         if answer.report.converged:
             return answer, tuple(tries)
     for name, start in _starts(task, mesh):
@@ -223,6 +224,19 @@ def _solve_with_retries(
         f"the fastest line on {task.circuit.name} did not converge from {', '.join(tries)} "
         f"(last: {status}); try another mesh or check the road's edges"
     )
+
+
+def _from_near(
+    graph: co.Graph, given: dict[str, Array], near: FastestLine, mesh: Mesh
+) -> tuple[Any, dict[str, Array]]:
+    """Solver and start from a line, with its multipliers where the mesh is the same."""
+    old = near.answer
+    if near.s.size == mesh.s.size:
+        return graph.solver("warm"), given | {
+            "x0": old.x, "lam_x0": old.lam_x, "lam_g0": old.lam_g,
+        }  # fmt: skip
+    x0 = _interpolated(old.x.reshape(-1, co.STATES), near, mesh).ravel()
+    return graph.solver("close"), given | {"x0": x0}
 
 
 def _starts(task: _Task, mesh: Mesh) -> list[tuple[str, Callable[[], Array]]]:
@@ -256,7 +270,7 @@ def _from_coarser(task: _Task, mesh: Mesh) -> Array:
     return _interpolated(answer.x.reshape(-1, co.STATES), coarse, mesh).ravel()
 
 
-def _interpolated(rows: Array, old: Mesh, new: Mesh) -> Array:
+def _interpolated(rows: Array, old: Mesh | FastestLine, new: Mesh) -> Array:
     """Read rows (m, k) at the nodes of another mesh of the same stretch."""
     at, values = old.s, rows
     if old.closed:

@@ -11,6 +11,7 @@ from lapwright.errors import UsageError
 from lapwright.model.build_circuit import curve_of
 from lapwright.model.circuit import Circuit
 from lapwright.numerics.curves import project_path
+from lapwright.numerics.splines import build_periodic_spline
 from lapwright.possible.road import periodic_read, read_road
 
 Array = NDArray[np.float64]
@@ -70,27 +71,13 @@ def build_flat_path(step: ArrayLike, curvature: ArrayLike, *, closed: bool = Tru
 
 def _line_course(s: Array, n: Array, length: float, closed: bool) -> tuple[Array, Array]:
     """First and second derivative of n by s, from a cubic spline."""
-    gap = np.diff(s, append=s[0] + length)
-    if closed and np.ptp(gap) < 1e-9 * length:
-        return _periodic_course(n, float(gap.mean()))
-    from scipy.interpolate import CubicSpline  # a third of a second to import
-
     if closed:
-        spline = CubicSpline(np.r_[s, s[0] + length], np.r_[n, n[0]], bc_type="periodic")
-    else:
-        spline = CubicSpline(s, n)
+        periodic = build_periodic_spline(np.r_[s, s[0] + length], np.r_[n, n[0]])
+        return periodic.at(s, 1), periodic.at(s, 2)
+    from scipy.interpolate import CubicSpline  # a third of a second, for open lines alone
+
+    spline = CubicSpline(s, n)
     return np.asarray(spline(s, 1)), np.asarray(spline(s, 2))
-
-
-def _periodic_course(n: Array, h: float) -> tuple[Array, Array]:
-    """Slope and bend at even knots ``h`` apart of the periodic cubic spline.
-
-    Its bends m obey (m₋ + 4 m + m₊)/6 = (n₋ − 2 n + n₊)/h², a circulant system.
-    """
-    ripple = np.cos(2 * np.pi * np.fft.rfftfreq(n.size))
-    bend = np.fft.irfft(np.fft.rfft(n) * 6 * (ripple - 1) / ((ripple + 2) * h**2), n.size)
-    slope = (np.roll(n, -1) - np.roll(n, 1)) / (2 * h)
-    return slope - h / 12 * (np.roll(bend, -1) - np.roll(bend, 1)), bend
 
 
 def build_path(circuit: Circuit, s: ArrayLike, n: ArrayLike, *, closed: bool = True) -> Path:
@@ -191,8 +178,6 @@ def _spline_through(
     x: ArrayLike, y: ArrayLike, every_m: float
 ) -> tuple[Array, Array, Array, tuple[Array, Array, Array]]:
     """Parameter (m + 1,), metres for each of it, curvature, and x, y, heading (m,)."""
-    from scipy.interpolate import CubicSpline
-
     x, y = np.asarray(x, float), np.asarray(y, float)
     if x.shape != y.shape or x.size < 4 or not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise UsageError("x, y: needed: two arrays alike of 4 finite samples or more")
@@ -204,9 +189,9 @@ def _spline_through(
     along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
     if closed.shape[0] < 5 or (np.diff(along) <= 0).any():
         raise UsageError("x, y: needed: 4 different points or more, the first not repeated")
-    spline = CubicSpline(along, closed, bc_type="periodic")
+    spline = build_periodic_spline(along, closed)
     at = np.linspace(0, along[-1], max(int(along[-1] / every_m), 8) + 1)
-    (px, py), (dx, dy), (ddx, ddy) = (spline(at[:-1], order).T for order in (0, 1, 2))
+    (px, py), (dx, dy), (ddx, ddy) = (spline.at(at[:-1], order).T for order in (0, 1, 2))
     rate = np.hypot(dx, dy)
     heading = np.unwrap(np.arctan2(dy, dx))
     return at, rate, (dx * ddy - dy * ddx) / rate**3, (px, py, heading)

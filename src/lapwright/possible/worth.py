@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from lapwright.errors import LapwrightError, UsageError
 from lapwright.model.car import Car
 from lapwright.model.circuit import Circuit, Corner
+from lapwright.numerics.solve import Limits
 from lapwright.possible.collocation import FACTORS
 from lapwright.possible.fastest_line import FastestLine, solve_fastest_line
 
@@ -166,32 +167,31 @@ def _price_zone(
     return replace(worth, unused_m=unused, unused_worth_s=max(again.time_s - line.time_s, 0.0))
 
 
-def _again(circuit: Circuit, car: Car, line: FastestLine) -> FastestLine:
+def _again(
+    circuit: Circuit, car: Car, line: FastestLine, limits: Limits | None = None
+) -> FastestLine:
     return solve_fastest_line(
-        circuit, car, mesh_m=line.step_m, margin_m=line.margin_m, near=line, check=False
-    )
+        circuit, car, mesh_m=line.step_m, margin_m=line.margin_m, near=line, check=False,
+        limits=limits,
+    )  # fmt: skip
 
 
 def price_car(
-    circuit: Circuit, car: Car, line: FastestLine, share: float = 0.01, mesh_m: float | None = None
+    circuit: Circuit,
+    car: Car,
+    line: FastestLine,
+    share: float = 0.01,
+    limits: Limits | None = None,
 ) -> Mapping[str, tuple[float, float]]:
     """Price one per cent less and more of grip, power, drag, downforce and mass, in s.
 
     Each is a solve of its own, for the sensitivities have kinks: (less, more) by name,
-    a change of lap time, positive slower.
-
-    Parameters
-    ----------
-    mesh_m
-        Solve on this mesh instead of the line's: a difference of two lap times hardly
-        depends on it (0.5 % from 5 to 10 m), and twice as coarse is twice as fast.
+    a change of lap time, positive slower. A difference of two lap times hardly depends on
+    the mesh (0.5 % from 5 to 10 m), so that a line on a coarse one does. ``limits`` are best
+    those of the line, for then its programme is used again.
     """
-    if mesh_m is not None and mesh_m > line.step_m:
-        line = solve_fastest_line(circuit, car, mesh_m=mesh_m, margin_m=line.margin_m, check=False)
-    return {
-        name: tuple(  # type: ignore[misc]
-            _again(circuit, car.scaled(**{name: 1 + sign * share}), line).time_s - line.time_s
-            for sign in (-1, 1)
-        )
-        for name in FACTORS
-    }
+
+    def change(name: str, factor: float) -> float:
+        return _again(circuit, car.scaled(**{name: factor}), line, limits).time_s - line.time_s
+
+    return {name: (change(name, 1 - share), change(name, 1 + share)) for name in FACTORS}

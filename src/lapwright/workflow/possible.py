@@ -14,7 +14,13 @@ from lapwright.errors import NoAnswerError, UsageError
 from lapwright.model.car import Car
 from lapwright.model.car_toml import read_car
 from lapwright.model.circuit import Circuit
-from lapwright.possible.fastest_line import FastestLine, build_line_path, solve_fastest_line
+from lapwright.numerics.solve import Limits
+from lapwright.possible.fastest_line import (
+    FINER_TOLERANCE,
+    FastestLine,
+    build_line_path,
+    solve_fastest_line,
+)
 from lapwright.possible.flat_out import find_flat_margins, find_loads, load_along
 from lapwright.possible.path import Path as DrivenPath
 from lapwright.possible.path import build_path_over
@@ -32,6 +38,7 @@ CAUTIONS = (
     "and licensed instruction come first.",
 )
 COARSEST_M = 10.0
+_ROUGH = Limits(tolerance=FINER_TOLERANCE)
 _NO_CORNERS = "the circuit file names no corners; the circuit.json of a guide does"
 
 
@@ -108,7 +115,10 @@ def _finite(value: float) -> float | None:
 
 def compose_fastest_line(circuit: Circuit, car: Car, wanted: Wanted) -> dict[str, Any]:
     """Document of the fastest line: lap time, line, worth of road and car, report."""
-    line = solve_fastest_line(circuit, car, mesh_m=wanted.mesh_m, margin_m=wanted.margin_m)
+    coarse = _solve_coarsely(circuit, car, wanted)
+    line = solve_fastest_line(
+        circuit, car, mesh_m=wanted.mesh_m, margin_m=wanted.margin_m, near=coarse
+    )
     path = build_line_path(circuit, line)
     return {
         **_head(circuit, car, "fastest_line"), "lap_time_s": line.time_s,
@@ -117,7 +127,7 @@ def compose_fastest_line(circuit: Circuit, car: Car, wanted: Wanted) -> dict[str
             "s_m": line.s, "left_s_per_m2": line.left_worth, "right_s_per_m2": line.right_worth,
             "total_s_per_m": float((line.left_worth + line.right_worth).sum() * line.step_m),
         },
-        "car_worth": _car_worth(circuit, car, line, wanted.prices),
+        "car_worth": _car_worth(circuit, car, line, (coarse or line) if wanted.prices else None),
         "corners": _corners(circuit, car, line, path),
         "corners_why_empty": None if circuit.corners else _NO_CORNERS,
         "solver": _solver(line),
@@ -139,12 +149,28 @@ def _line_columns(
     }  # fmt: skip
 
 
-def _car_worth(circuit: Circuit, car: Car, line: FastestLine, prices: bool) -> dict[str, Any]:
+def _solve_coarsely(circuit: Circuit, car: Car, wanted: Wanted) -> FastestLine | None:
+    """Line on a mesh twice as coarse, to start from and to price the car on; None without."""
+    mesh = min(2 * wanted.mesh_m, COARSEST_M)
+    if mesh <= wanted.mesh_m:
+        return None
+    try:
+        return solve_fastest_line(
+            circuit, car, mesh_m=mesh, margin_m=wanted.margin_m, check=False, limits=_ROUGH
+        )
+    except NoAnswerError:
+        return None
+
+
+def _car_worth(
+    circuit: Circuit, car: Car, line: FastestLine, priced: FastestLine | None
+) -> dict[str, Any]:
+    """Multipliers of the line, and both sides priced on ``priced`` where that is given."""
     both: Mapping[str, tuple[float, float]] = {}
-    why = "" if prices else "not asked for"
-    if prices:
+    why = "not asked for"
+    if priced is not None:
         try:
-            both = price_car(circuit, car, line, mesh_m=min(2 * line.step_m, COARSEST_M))
+            both, why = price_car(circuit, car, priced, limits=_ROUGH), ""
         except NoAnswerError as error:
             why = str(error)
     return {

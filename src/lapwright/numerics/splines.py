@@ -1,0 +1,62 @@
+"""Periodic cubic splines, with numpy alone: scipy's take a third of a second to import."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Array = NDArray[np.float64]
+_HALVINGS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class PeriodicSpline:
+    """Cubic between knots, with continuous second derivative around the period.
+
+    Parameters
+    ----------
+    knots
+        (k + 1,) rising; the last is the first of the next period.
+    values, bends
+        (k + 1, ...) values and second derivatives there.
+    """
+
+    knots: Array
+    values: Array
+    bends: Array
+
+    def at(self, places: ArrayLike, order: int = 0) -> Array:
+        """Values, or first or second derivatives, at places within the knots."""
+        x = np.asarray(places, float)
+        i = np.clip(np.searchsorted(self.knots, x, "right") - 1, 0, self.knots.size - 2)
+        tail = (1,) * (self.values.ndim - 1)
+        h = (self.knots[i + 1] - self.knots[i]).reshape(x.shape + tail)
+        b = (x - self.knots[i]).reshape(x.shape + tail) / h
+        a = 1 - b
+        y0, y1, m0, m1 = self.values[i], self.values[i + 1], self.bends[i], self.bends[i + 1]
+        if order == 2:
+            return np.asarray(a * m0 + b * m1)
+        if order == 1:
+            return np.asarray((y1 - y0) / h + h / 6 * ((3 * b**2 - 1) * m1 - (3 * a**2 - 1) * m0))
+        return np.asarray(a * y0 + b * y1 + h**2 / 6 * ((a**3 - a) * m0 + (b**3 - b) * m1))
+
+
+def build_periodic_spline(knots: ArrayLike, values: ArrayLike) -> PeriodicSpline:
+    """Build the spline through values (k + 1, ...) at rising knots; the last value is the first.
+
+    The bends m obey h₋ m₋ + 2 (h₋ + h) m + h m₊ = 6 (d − d₋), d the slopes of the chords.
+    Every row's diagonal is twice the rest of it, so that each step of Jacobi's iteration
+    halves the error.
+    """
+    x, y = np.asarray(knots, float), np.asarray(values, float)
+    h = np.diff(x).reshape((-1,) + (1,) * (y.ndim - 1))
+    before = np.roll(h, 1, axis=0)
+    slope = np.diff(y, axis=0) / h
+    right = 3 * (slope - np.roll(slope, 1, axis=0)) / (before + h)
+    share = before / (2 * (before + h))
+    m = right
+    for _ in range(_HALVINGS):
+        m = right - share * np.roll(m, 1, axis=0) - (0.5 - share) * np.roll(m, -1, axis=0)
+    return PeriodicSpline(x, y, np.concatenate([m, m[:1]]))
