@@ -53,12 +53,16 @@ SMOOTHING = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class Graph:
-    """A programme for one mesh size; ``solver`` gives the one for a kind of start."""
+    """A programme for one mesh size; what a solve may not need is made when it is asked for.
+
+    ``solver`` gives the solver for a kind of start, ``gradients`` the Lagrangian's slopes
+    by the variables and by the car's factors.
+    """
 
     nodes: int
     closed: bool
     solver: Callable[[Start], Any]
-    gradients: Any
+    gradients: Callable[[], Any]
     outputs: Any
 
 
@@ -131,9 +135,7 @@ class _Triplets:
         sparsity = ca.Sparsity.triplet(
             *shape, (places % shape[0]).tolist(), (places // shape[0]).tolist()
         )
-        gather = ca.Sparsity.triplet(
-            places.size, where.size, where.tolist(), list(range(where.size))
-        )
+        gather = ca.Sparsity(places.size, where.size, list(range(where.size + 1)), where.tolist())
         values = ca.vertcat(*[ca.vec(v) for v in self.values])
         return ca.MX(sparsity, ca.mtimes(ca.DM(gather, 1.0), values))
 
@@ -358,10 +360,12 @@ def build_graph(nodes: int, closed: bool, flat: bool, limits: Limits) -> Graph:
     }  # fmt: skip
     nlp = {"x": b.x, "p": b.p, "f": objective, "g": g}
     lagrangian = objective + ca.dot(lam_g, g)
-    gradients = ca.Function(
-        "gradients", [b.x, b.p, lam_g],
-        [ca.gradient(lagrangian, b.x), ca.gradient(lagrangian, b.factors)],
-    )  # fmt: skip
+
+    @lru_cache(maxsize=1)
+    def gradients() -> Any:
+        slopes = [ca.gradient(lagrangian, b.x), ca.gradient(lagrangian, b.factors)]
+        return ca.Function("gradients", [b.x, b.p, lam_g], slopes)
+
     outputs = ca.Function("outputs", [b.x, b.p], [time, plain])
     solver = lru_cache(partial(build_solver, nlp, options, limits))
     return Graph(nodes, closed, solver, gradients, outputs)

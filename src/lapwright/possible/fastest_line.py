@@ -289,7 +289,7 @@ def _line(task: _Task, mesh: Mesh, answer: Answer, tries: tuple[str, ...]) -> Fa
     turning = rates[co.D_ANGLE] + mesh.road.curvature
     ahead = np.cos(angle) / (1 - n * mesh.road.curvature)
     grad_x, grad_f = (
-        np.asarray(v, float).ravel() for v in graph.gradients(answer.x, p, answer.lam_g)
+        np.asarray(v, float).ravel() for v in graph.gradients()(answer.x, p, answer.lam_g)
     )
     left, right = _edge_worth(mesh, answer)
     kkt = _residual(answer, grad_x, build_bounds(mesh, task.stretch))
