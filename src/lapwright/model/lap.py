@@ -87,7 +87,8 @@ class Lap:
         None where the lap cannot be placed on the road.
     traces
         ``throttle`` and ``brake`` as shares of their highest plateau in the session,
-        ``steering`` in rad with the wheel's zero taken out, ``gear``; those that were logged.
+        ``steering`` in rad with the wheel's zero taken out, ``gear``, ``engine_speed`` in
+        rad/s; those that were logged.
     """
 
     id: str

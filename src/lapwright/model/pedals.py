@@ -38,8 +38,9 @@ def build_signals(drive: Drive) -> dict[str, Trace]:
     wheel = next((n for n in ("steering", "road_wheel_angle") if n in recording.channels), None)
     if wheel is not None:
         out["steering"] = _centred(_clean(recording, wheel), drive)
-    if "gear" in recording.channels:
-        out["gear"] = _clean(recording, "gear")
+    for name in ("gear", "engine_speed"):
+        if name in recording.channels:
+            out[name] = _clean(recording, name)
     return {name: trace for name, trace in out.items() if trace.time.size > 10}
 
 

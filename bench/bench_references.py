@@ -1,0 +1,86 @@
+"""Planted references found again: kinds, scatter and time, over many simulated sessions."""
+
+from __future__ import annotations
+
+import itertools
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "driving"))
+
+import planted_references as planted
+import simulated
+
+from lapwright.driving.references import find_references
+
+HANDS_S = (0.010, 0.020, 0.040)
+LAPS = (12, 20, 30)
+
+
+def run_session(shift: int, laps: int, hand_s: float, mixed: bool) -> tuple[list, float]:
+    """Drive one session, look for its references and pair them up; seconds that took."""
+    session, plan = planted.drive_planted(shift, laps, 100 + shift, hand_s, mixed)
+    found = simulated.analyse(session)
+    road = planted.with_landmarks(found.driven.circuit, session.circuit)
+    visible = planted.over_the_road(road)
+    begin = time.perf_counter()
+    references = find_references(road, found.laps, found.passes, visible=visible)
+    spent = time.perf_counter() - begin
+    return planted.pair_up(session, plan, road, references), spent
+
+
+def say(cases: list) -> dict[str, float]:
+    """Work out the figures of some cases."""
+    apart = [c for c in cases if c.planted.apart]
+    close = [c for c in cases if not c.planted.apart]
+    ratio = np.array([c.own_scatter_s / c.planted.planted_s for c in apart])
+    settled = [c for c in close if c.found.settled]
+    return {
+        "cases_apart": len(apart),
+        "first_share": float(np.mean([c.first == c.planted.kind for c in apart])) if apart else 0,
+        "settled_right": sum(c.found.settled and c.first == c.planted.kind for c in apart),
+        "settled_wrong": sum(c.found.settled and c.first != c.planted.kind for c in apart),
+        "scatter_within_25_percent": float(np.mean(np.abs(ratio - 1) <= 0.25)) if apart else 0,
+        "scatter_median_ratio": float(np.median(ratio)) if apart else 0,
+        "cases_close": len(close),
+        "close_not_told_apart": sum(not c.found.settled for c in close),
+        "close_settled_right": sum(c.first == c.planted.kind for c in settled),
+        "close_settled_wrong": sum(c.first != c.planted.kind for c in settled),
+    }
+
+
+def main() -> dict[str, float]:
+    """Print and return the figures."""
+    cases: list = []
+    spent = []
+    for i, (laps, hand_s, mixed) in enumerate(itertools.product(LAPS, HANDS_S, (False, True))):
+        own, seconds = run_session(i, laps, hand_s, mixed)
+        cases += own
+        spent.append(seconds)
+        for c in own:
+            print(
+                f"{laps:3d} laps {1e3 * hand_s:3.0f} ms {'mixed' if mixed else 'even ':5s} "
+                f"corner {c.planted.corner:2d} {c.planted.what:9s} "
+                f"planted {1e3 * c.planted.planted_s:5.1f} ms, next kind "
+                f"{c.planted.nearest_s / c.planted.planted_s:5.1f} sigma; found "
+                f"{c.found.repeats[0].what:17s} {1e3 * c.found.repeats[0].scatter_s:6.1f} ms, own "
+                f"{1e3 * c.own_scatter_s:6.1f} ms, {'settled' if c.found.settled else 'open'}"
+                f"{'' if c.first == c.planted.kind else '  <- other kind'}",
+                flush=True,
+            )
+    for what in planted.KINDS:
+        print(
+            what,
+            {k: round(v, 3) for k, v in say([c for c in cases if c.planted.what == what]).items()},
+        )
+    figures = {**say(cases), "seconds_a_session": float(np.median(spent))}
+    for name, value in figures.items():
+        print(f"{name}: {value:.3f}")
+    return figures
+
+
+if __name__ == "__main__":
+    main()
