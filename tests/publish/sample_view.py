@@ -6,6 +6,8 @@ with correlated noise; they look like driving and prove nothing about it.
 
 from __future__ import annotations
 
+import importlib.util
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,6 +16,20 @@ from scipy.interpolate import CubicSpline, PchipInterpolator
 
 Array = NDArray[np.float64]
 Json = dict[str, Any]
+
+
+def _load_more() -> Any:
+    """Load the file beside this one, wherever this one was loaded from."""
+    path = Path(__file__).with_name("sample_ledger.py")
+    spec = importlib.util.spec_from_file_location("sample_ledger", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+MORE = _load_more()
 
 # Points of the invented road in m, driven in this order (clockwise with two left-handers).
 POINTS = np.array(
@@ -344,11 +360,17 @@ def _say(corner: Json, actions: Json) -> Json:
 
 
 def make_view(
-    laps: int = 12, step_m: float = 1.0, scale: float = 1.0, seed: int = 7, hostile: str = ""
+    laps: int = 12,
+    step_m: float = 1.0,
+    scale: float = 1.0,
+    seed: int = 7,
+    hostile: str = "",
+    worth: bool = True,
 ) -> Json:
     """Compose the whole view.
 
-    ``hostile`` is put into every name that comes from a user's files.
+    ``hostile`` is put into every name that comes from a user's files; ``worth`` adds what is
+    possible and the ledger.
     """
     rng = np.random.default_rng(seed)
     road = _road(step_m, scale)
@@ -384,12 +406,12 @@ def make_view(
     all_laps = [all_laps[0], *used, all_laps[1]]
     best = min(used, key=lambda lap: lap["time_s"])
     chosen = next(lap for lap in used if lap is not best)
-    kerbs, landmarks = _beside(grid, corners, hostile)
+    kerbs, landmarks = MORE.place_beside(grid, corners, hostile)
     close = [c for c in corners if c["straight_m"] < 30]
     pairs = {c["id"]: "A" for c in close[:1]}
     for c in close[:1]:
         pairs[corners[(corners.index(c) + 1) % len(corners)]["id"]] = "A"
-    return {
+    view: Json = {
         "guide": {
             "schema": "lapwright.guide/1",
             "made_by": {"program": "lapwright", "version": "0.1.0", "inputs": []},
@@ -462,31 +484,6 @@ def make_view(
         },
         "units": UNITS,
     }  # fmt: skip
-
-
-def _beside(road: Json, corners: list[Json], hostile: str) -> tuple[list[Json], list[Json]]:
-    """Kerbs inside and at the exit, one patch, and a few things to look at."""
-    step, count = road["step_m"], road["points"]
-    length = step * count
-    spans: list[Json] = []
-    for c in corners:
-        left = c["direction"] == "left"
-        for at, half, inside in ((c["apex_m"], 14, True), (c["end_m"] + 18, 16, False)):
-            i = round(at / step) % count
-            on_left = left == inside
-            edge = road["left"][i] if on_left else -road["right"][i]
-            spans.append({"kind": "kerb", "name": "kerb", "start_m": (at - half) % length,
-                          "end_m": (at + half) % length,
-                          "left_m": edge + 1.1 if on_left else edge,
-                          "right_m": edge if on_left else edge - 1.1})  # fmt: skip
-    c = corners[2]
-    spans.append({"kind": "patch", "name": "new asphalt" + hostile, "start_m": c["start_m"] - 40,
-                  "end_m": c["start_m"] + 6, "left_m": 1.5, "right_m": -6.0})  # fmt: skip
-    landmarks = [
-        {"name": "marshal's hut" + hostile, "at_m": corners[2]["start_m"] - 30, "off_m": 11.0,
-         "height_m": 3.0},
-        {"name": "brake board 100", "at_m": corners[0]["start_m"] - 62, "off_m": -9.0,
-         "height_m": 1.2},
-        {"name": "drain cover", "at_m": corners[4]["apex_m"] - 20, "off_m": -7.5, "height_m": 0.0},
-    ]  # fmt: skip
-    return spans, landmarks
+    if worth:
+        MORE.add_worth(view, rng, corners, best["id"])
+    return view

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lapwright.publish.packing import STEPS, Packer, pack_pictures
+from lapwright.publish.packing import STEPS, Packer, pack_view
 
 
 def unpack(note: list[Any], block: bytes) -> Any:
@@ -49,10 +49,10 @@ def test_two_arrays_share_one_block():
 
 def test_a_missing_channel_stays_missing(make_view: Any):
     view = make_view(laps=3)
-    packed, _ = pack_pictures(view["pictures"])
+    packed, _ = pack_view(view)
     lacking = [i for i, lap in view["pictures"]["laps"].items() if lap["throttle"] is None]
     assert len(lacking) == 1
-    assert packed["laps"][lacking[0]]["throttle"] is None
+    assert packed["pictures"]["laps"][lacking[0]]["throttle"] is None
 
 
 def test_a_difference_too_large_to_hold_is_refused():

@@ -1,12 +1,19 @@
 // The bar that stays: corner before and after, lap, against, units, light or dark.
 import { useState } from "preact/hooks";
-import { lapOf, useDesk } from "./desk";
+import { isLapKey, lapKey, lapOf, useDesk } from "./desk";
 import { cornerTitle } from "./sheet";
 
 interface Props {
   /** Number of the sheet in view, -1 on the opening. */
   current: number;
   go: (index: number) => void;
+}
+
+/** Go to a part of the opening; reading goes on from there. */
+export function jump(id: string): void {
+  const section = document.getElementById(id);
+  section?.scrollIntoView();
+  section?.querySelector<HTMLElement>("h2")?.focus({ preventScroll: true });
 }
 
 export function Bar({ current, go }: Props) {
@@ -21,9 +28,15 @@ export function Bar({ current, go }: Props) {
         <select
           aria-label="corner"
           value={String(current)}
-          onChange={(event) => go(Number(event.currentTarget.value))}
+          onChange={(event) => {
+            const { value } = event.currentTarget;
+            if (Number.isNaN(Number(value))) jump(value);
+            else go(Number(value));
+          }}
         >
           <option value="-1">Opening</option>
+          {desk.view.ledger && <option value="ledger">Where the time went</option>}
+          {desk.view.words.possible && <option value="possible">What is possible</option>}
           {corners.map((corner, i) => (
             <option key={corner.id} value={String(i)}>
               {cornerTitle(desk, corner)}
@@ -45,28 +58,48 @@ export function Bar({ current, go }: Props) {
 
 function Laps() {
   const desk = useDesk();
-  const laps = desk.view.guide.laps.filter((lap) => lap.used && lapOf(desk, lap.id));
   return (
     <div class="which">
       <label>
         <span>lap</span>
         <select value={desk.shown} onChange={(event) => desk.choose({ shown: event.currentTarget.value })}>
-          {laps.map((lap) => <option key={lap.id} value={lap.id}>{lap.number}</option>)}
+          <LapOptions />
         </select>
       </label>
       <label>
         <span>against</span>
         <select
-          value={desk.against ?? ""}
-          onChange={(event) => desk.choose({ against: event.currentTarget.value || null })}
+          value={desk.held ?? ""}
+          onChange={(event) => desk.choose({ held: event.currentTarget.value || null })}
         >
-          <option value="">none</option>
-          {laps
-            .filter((lap) => lap.id !== desk.shown)
-            .map((lap) => <option key={lap.id} value={lap.id}>{lap.number}</option>)}
+          <AgainstOptions />
         </select>
       </label>
     </div>
+  );
+}
+
+export function LapOptions() {
+  const desk = useDesk();
+  const laps = desk.view.guide.laps.filter((lap) => lap.used && lapOf(desk, lap.id));
+  return (
+    <>
+      {laps.map((lap) => <option key={lap.id} value={lap.id}>{lap.number}</option>)}
+    </>
+  );
+}
+
+/** Everything that a lap can be held against: what the ledger offers, then the other laps. */
+export function AgainstOptions() {
+  const desk = useDesk();
+  const offered = (desk.view.ledger?.against ?? []).filter((one) => !isLapKey(one.key));
+  const laps = desk.view.guide.laps.filter((lap) => lap.used && lap.id !== desk.shown && lapOf(desk, lap.id));
+  return (
+    <>
+      <option value="">nothing</option>
+      {offered.map((one) => <option key={one.key} value={one.key}>{one.label}</option>)}
+      {laps.map((lap) => <option key={lap.id} value={lapKey(lap.id)}>lap {lap.number}</option>)}
+    </>
   );
 }
 

@@ -1,9 +1,11 @@
 // The cursor of a corner sheet: one line over ribbon and strips, with the values beside it.
 import { useRef } from "preact/hooks";
+import { heldLabel } from "./account";
 import { fromApex, lapName, lapOf, lengthOf, useCursor, type Desk } from "./desk";
 import type { Frame } from "./frame";
 import type { RibbonLayout } from "./ribbon-layout";
-import { at, near, timeAt } from "./places";
+import { at, near } from "./places";
+import { lostOf } from "./ribbon";
 import { bare, ruleOf, write } from "./sentences";
 import type { Strip } from "./strips";
 import type { Corner } from "./view";
@@ -16,21 +18,12 @@ export function placeText(desk: Desk, corner: Corner, place: number): string {
   return `${text} ${metres < 0 ? "before" : "after"} the apex`;
 }
 
-/** Seconds that the shown lap has lost since the frame's start. */
-function lost(desk: Desk, frame: Frame, place: number): number | null {
-  const shown = lapOf(desk, desk.shown);
-  const against = lapOf(desk, desk.against);
-  if (!shown || !against || shown === against) return null;
-  const step = desk.view.pictures.step_m;
-  const behind = (p: number) => timeAt(shown, p, step) - timeAt(against, p, step);
-  return behind(place) - behind(frame.from);
-}
-
 function lostText(desk: Desk, frame: Frame, place: number): string {
-  const seconds = lost(desk, frame, place);
-  if (seconds === null) return "";
+  const lost = lostOf(desk);
+  const seconds = lost ? lost(place) - lost(frame.from) : NaN;
+  if (Number.isNaN(seconds)) return "";
   const size = write(Math.abs(seconds), "time", desk.system, 2);
-  return `${size} ${seconds >= 0 ? "lost so far to" : "gained so far on"} ${lapName(desk.view, desk.against)}`;
+  return `${size} ${seconds >= 0 ? "lost so far" : "gained so far"} against ${heldLabel(desk)}`;
 }
 
 /** The nearer edge, and how far it is. */

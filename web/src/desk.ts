@@ -10,6 +10,8 @@ export interface Desk {
   /** The lap that the pictures follow, and the lap it is held against. */
   shown: string;
   against: string | null;
+  /** What the ledger holds it against: a key of the ledger's, or "lap:" and a lap. */
+  held: string | null;
   choose: (change: Partial<Choice>) => void;
 }
 
@@ -17,6 +19,7 @@ export interface Choice {
   units: string;
   shown: string;
   against: string | null;
+  held: string | null;
 }
 
 export const DeskContext = createContext<Desk | null>(null);
@@ -34,6 +37,20 @@ export function lapOf(desk: Desk, id: string | null): Lap | null {
 export function lapName(view: View, id: string | null): string {
   const row = view.guide.laps.find((lap) => lap.id === id);
   return row ? `lap ${row.number}` : `lap ${id}`;
+}
+
+const LAP = "lap:";
+
+export function lapKey(lap: string): string {
+  return LAP + lap;
+}
+
+export function isLapKey(key: string): boolean {
+  return key.startsWith(LAP);
+}
+
+export function lapIn(key: string): string {
+  return key.slice(LAP.length);
 }
 
 const rows = new WeakMap<View, Map<string, CornerLap>>();

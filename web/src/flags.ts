@@ -1,11 +1,12 @@
 // What is written on the road: the driver's actions, and what stands beside it.
 import { cornerLap, fromApex, lapName, type Desk } from "./desk";
 import type { Frame } from "./frame";
-import { everyLap } from "./frame";
+import { everyLap, samples } from "./frame";
 import { breakLines, placeFlags, textWidth, type Placed } from "./labels";
 import { near } from "./places";
 import { bare, ruleOf, write } from "./sentences";
 import type { Action, ActionWords } from "./view";
+import { loadStretches } from "./worth";
 
 export interface Flag extends Placed {
   key: string;
@@ -179,5 +180,21 @@ function beside(desk: Desk, frame: Frame): Draft[] {
       .map((span, i) =>
         draft(`patch ${i}`, near(span.start_m, middle, length) + 4, span.name, (span.left_m + span.right_m) / 2),
       ),
+    ...loads(desk, frame),
   ];
+}
+
+/** Where the road's shape is felt most: once pressed down, once gone light. */
+function loads(desk: Desk, frame: Frame): Draft[] {
+  const edge = 0.02 * (frame.to - frame.from);
+  // A stretch that goes on beyond the picture is felt most somewhere else, perhaps.
+  const found = loadStretches(frame, samples(frame)).filter((one) => one.peak > frame.from + edge && one.peak < frame.to - edge);
+  return (["pressed", "light"] as const).flatMap((kind) => {
+    const [most] = found.filter((one) => one.kind === kind).sort((a, b) => Math.abs(b.share) - Math.abs(a.share));
+    if (!most) return [];
+    const share = write(Math.abs(most.share), "share", desk.system);
+    const title = kind === "pressed" ? `pressed down, ${share} heavier` : `goes light, ${share} lighter`;
+    const blank = { note: "", other: null, laps: [], median: null, spread: null, off: null };
+    return [{ ...blank, key: `load ${kind}`, tone: "beside" as const, place: most.peak, title }];
+  });
 }

@@ -80,6 +80,7 @@ export function Inset({ desk, frame, flags, width, most }: Props) {
   const edge = desk.view.guide.circuit.surveyed ? "edge" : "edge unsurveyed";
   const shown = lapOf(desk, desk.shown);
   const against = lapOf(desk, desk.against);
+  const { possible } = desk.view.pictures;
   return (
     <svg
       class="inset"
@@ -90,6 +91,7 @@ export function Inset({ desk, frame, flags, width, most }: Props) {
       <path class="road" d={`${left}L${back.slice(1)}Z`} />
       <path class={edge} d={left} />
       <path class={edge} d={right} />
+      {possible && <path class="lap possible" d={channel(possible.n)} />}
       {against && <path class="lap against" d={channel(against.n)} />}
       {shown && <path class="lap this" d={channel(shown.n)} />}
       <Entry above={above} frame={frame} />

@@ -1,5 +1,5 @@
 // The laps: which is shown, which it is held against, and which are set aside and why.
-import { lapOf, useDesk } from "./desk";
+import { lapKey, lapOf, useDesk } from "./desk";
 import { bare, keepUnits, write } from "./sentences";
 import type { LapRow } from "./view";
 
@@ -38,7 +38,7 @@ export function LapTable() {
 function UsedRow({ lap, best, most, drivers }: { lap: LapRow; best: number; most: number; drivers: boolean }) {
   const desk = useDesk();
   const behind = (lap.time_s ?? best) - best;
-  const own = lap.id === desk.shown ? "shown" : lap.id === desk.against ? "held" : "";
+  const own = lap.id === desk.shown ? "shown" : lapKey(lap.id) === desk.held ? "held" : "";
   return (
     <tr class={own}>
       <th scope="row">{lap.number}</th>
@@ -65,9 +65,9 @@ function UsedRow({ lap, best, most, drivers }: { lap: LapRow; best: number; most
           type="radio"
           name="against"
           aria-label={`hold it against lap ${lap.number}`}
-          checked={lap.id === desk.against}
+          checked={lapKey(lap.id) === desk.held}
           disabled={lap.id === desk.shown}
-          onChange={() => desk.choose({ against: lap.id })}
+          onChange={() => desk.choose({ held: lapKey(lap.id) })}
         />
       </td>
     </tr>

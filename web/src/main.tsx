@@ -2,8 +2,10 @@
 import { render } from "preact";
 import { useCallback, useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { Bar } from "./bar";
-import { cursor, DeskContext, moveCursor, type Choice, type Desk } from "./desk";
+import { cursor, DeskContext, isLapKey, lapIn, lapKey, moveCursor, type Choice, type Desk } from "./desk";
+import { LedgerSection } from "./ledger";
 import { Opening } from "./opening";
+import { PossibleSection } from "./possible";
 import { Sheet, sheetId } from "./sheet";
 import { readView } from "./unpack";
 import type { View } from "./view";
@@ -14,19 +16,33 @@ function useDeskState(view: View): Desk {
     units: view.units.chosen,
     shown: view.pictures.chosen_lap,
     against: view.pictures.compare_lap,
+    held: firstHeld(view),
   });
-  const choose = useCallback((change: Partial<Choice>) => {
-    setChoice((old) => {
-      const next = { ...old, ...change };
-      // A lap cannot be held against itself: the two change places.
-      if (next.against === next.shown) next.against = change.shown !== undefined ? old.shown : null;
-      return next;
-    });
-  }, []);
+  const choose = useCallback((change: Partial<Choice>) => setChoice((old) => chosen(old, change)), []);
   return useMemo(
-    () => ({ view, system: view.units.systems[choice.units]!, shown: choice.shown, against: choice.against, choose }),
+    () => ({ ...choice, view, system: view.units.systems[choice.units]!, choose }),
     [view, choice, choose],
   );
+}
+
+/** The ledger's first choice where it has an account, or the lap that the guide compares with. */
+function firstHeld({ ledger, pictures }: View): string | null {
+  const first = ledger?.against[0]?.key;
+  if (ledger?.accounts.some((a) => a.lap === pictures.chosen_lap && a.against === first)) return first ?? null;
+  return pictures.compare_lap === null ? null : lapKey(pictures.compare_lap);
+}
+
+function chosen(old: Choice, change: Partial<Choice>): Choice {
+  const next = { ...old, ...change };
+  const { held } = change;
+  if (held !== undefined) {
+    if (held === null) next.against = null;
+    else if (isLapKey(held)) next.against = lapIn(held);
+  }
+  // A lap cannot be held against itself: the two change places.
+  if (next.against === next.shown) next.against = change.shown !== undefined ? old.shown : null;
+  if (next.held !== null && isLapKey(next.held)) next.held = next.against === null ? null : lapKey(next.against);
+  return next;
 }
 
 /** Draw the sheets one after another, so that the opening stands at once. */
@@ -76,6 +92,8 @@ function Page({ view }: { view: View }) {
       <Bar current={current} go={go} />
       <main>
         <Opening />
+        <LedgerSection />
+        <PossibleSection />
         {sheets.slice(0, ready)}
         <footer>
           <p>
@@ -128,6 +146,16 @@ function Hatches() {
       </pattern>
       <pattern id="lackhatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
         <rect class="lackline" width="1" height="7" />
+      </pattern>
+      <pattern id="gainhatch" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
+        <rect class="gainground" width="5" height="5" />
+        <rect class="gainline" width="2" height="5" />
+      </pattern>
+      <pattern id="presshatch" width="5" height="5" patternUnits="userSpaceOnUse">
+        <rect class="loadline" width="5" height="1.2" />
+      </pattern>
+      <pattern id="lighthatch" width="7" height="7" patternUnits="userSpaceOnUse">
+        <circle class="loadline" cx="2" cy="2" r="1.1" />
       </pattern>
     </svg>
   );

@@ -2,6 +2,7 @@
 import { useDesk } from "./desk";
 import { LapTable } from "./laps";
 import { PlanView } from "./plan";
+import { OrderOfWork } from "./work";
 import { say, write } from "./sentences";
 
 /** How a channel's unit came to be known, in words; the codes are those of guide.json. */
@@ -24,7 +25,7 @@ export function Opening() {
       <h1 tabIndex={-1}>{words.title}</h1>
       <p class="lede">{say(words.lede, system)}</p>
       <div class="columns">
-        <div>
+        <div class="first">
           <PlanView />
           <dl class="facts">
             {words.facts.map((fact) => (
@@ -35,13 +36,14 @@ export function Opening() {
             ))}
           </dl>
         </div>
-        <div>
+        <div class="beside">
+          <OrderOfWork />
           <LapTable />
         </div>
-      </div>
-      <div class="columns">
-        <Cautions texts={guide.cautions} />
-        <Missing />
+        <div class="last">
+          <Cautions texts={guide.cautions} />
+          <Missing />
+        </div>
       </div>
       <Log />
     </header>

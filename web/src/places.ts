@@ -29,21 +29,19 @@ export function timeAt(lap: Lap, place: number, step: number): number {
   return laps * lap.time[count]! + a + (lap.time[i + 1]! - a) * (position - i);
 }
 
-/** Places where a lap has lost (+1) or won (-1) one more step of time against another. */
+/** Places where one more step of time was lost (+1) or won back (-1). */
 export function timeTicks(
-  lap: Lap,
-  against: Lap,
+  lost: (place: number) => number,
   from: number,
   to: number,
   step: number,
   worth: number,
 ): { place: number; sign: 1 | -1 }[] {
-  const behind = (place: number) => timeAt(lap, place, step) - timeAt(against, place, step);
-  const start = behind(from);
+  const start = lost(from);
   const ticks: { place: number; sign: 1 | -1 }[] = [];
   let level = 0;
   for (let place = from; place <= to; place += step) {
-    const steps = (behind(place) - start) / worth;
+    const steps = (lost(place) - start) / worth;
     while (steps >= level + 1) level += ticks.push({ place, sign: 1 }) && 1;
     while (steps <= level - 1) level -= ticks.push({ place, sign: -1 }) && 1;
   }

@@ -1,6 +1,7 @@
 // The plan view: the circuit from above, for finding one's way.
 import { useMemo, useRef } from "preact/hooks";
-import { lapOf, lengthOf, useCursor, useDesk, useWidth, type Desk } from "./desk";
+import { accountOf, heldLabel } from "./account";
+import { lapName, lapOf, lengthOf, useCursor, useDesk, useWidth, type Desk } from "./desk";
 import { overlap, textWidth, type Box } from "./labels";
 import { at, extent, roundDown, wrap } from "./places";
 import { ruleOf, write } from "./sentences";
@@ -89,6 +90,11 @@ export function PlanView() {
   return (
     <figure class="plan" ref={element as { current: HTMLElement | null }}>
       {width > 0 && <PlanPicture desk={desk} width={width} />}
+      {accountOf(desk) && (
+        <figcaption class="soft">
+          The wider the mark, the more time {lapName(desk.view, desk.shown)} lost there against {heldLabel(desk)}.
+        </figcaption>
+      )}
     </figure>
   );
 }
@@ -103,11 +109,17 @@ function PlanPicture({ desk, width }: { desk: Desk; width: number }) {
     const spots = placeNumbers(plan, view.guide.corners, [start.box, ...beside]);
     return { plan, start, spots, marks, spanWorth: scaleBar(desk, plan) };
   }, [desk, width]);
+  const worth = widths(desk);
   return (
     <svg viewBox={`0 0 ${plan.width} ${plan.height}`} aria-label="The circuit from above; each number leads to its corner" role="group">
       <path class="planroad" d={`${pathOf(plan.points)}Z`} />
       {view.guide.corners.map((corner) => (
-        <path key={corner.id} class="plancorner" d={stretchOf(plan, desk, corner.start_m, corner.end_m)} />
+        <path
+          key={corner.id}
+          class={worth.has(corner.id) ? "plancorner costly" : "plancorner"}
+          stroke-width={5 + (worth.get(corner.id) ?? 0)}
+          d={stretchOf(plan, desk, corner.start_m, corner.end_m)}
+        />
       ))}
       {marks.map(({ name, spot: [x, y] }, i) => (
         <path key={i} class="landmark" d={`M${x.toFixed(1)} ${(y - 5).toFixed(1)}l4.5 8h-9Z`}>
@@ -148,6 +160,14 @@ function PlanPicture({ desk, width }: { desk: Desk; width: number }) {
       <PlanCursor desk={desk} plan={plan} />
     </svg>
   );
+}
+
+/** How much wider each corner is drawn that lost time the data can show, px. */
+function widths(desk: Desk): Map<string, number> {
+  const account = accountOf(desk);
+  const corners = (account?.corners ?? []).filter((c) => c.cost_s > 0 && c.rows.some((row) => row.significant));
+  const most = Math.max(...corners.map((c) => c.cost_s));
+  return new Map(corners.map((c) => [c.corner, (9 * c.cost_s) / most]));
 }
 
 /** Where a landmark is drawn: on its own side, never on the road's line. */

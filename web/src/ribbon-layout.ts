@@ -5,6 +5,7 @@ import { samples, type Frame } from "./frame";
 import { stackLevels } from "./labels";
 import { near, wrap } from "./places";
 import type { Span } from "./view";
+import { hasTeeth, TOOTH } from "./worth";
 
 export interface RibbonLayout {
   frame: Frame;
@@ -22,7 +23,7 @@ export interface RibbonLayout {
 }
 
 interface SideLayout {
-  /** Room for marks of things beside the road. */
+  /** Room for the comb and for marks of things beside the road. */
   marks: number;
   /** Level of each action's rail, by its key. */
   levels: Map<string, number>;
@@ -35,12 +36,12 @@ const LEVEL = 9;
 const MARK = 16;
 const MARGIN = 12;
 
-function layoutSide(all: Flag[], frame: Frame, side: "above" | "below"): SideLayout {
+function layoutSide(all: Flag[], frame: Frame, side: "above" | "below", comb: number): SideLayout {
   const flags = all.filter((flag) => flag.side === side);
   const railed = flags.filter((flag) => flag.median !== null);
   const levels = stackLevels(railed.map((flag) => railSpan(flag, frame)));
   const isMark = (f: Flag) => f.key.startsWith("landmark") && f.off !== null && f.off > 0 === (side === "above");
-  const marks = all.some(isMark) ? MARK : 0;
+  const marks = comb + (all.some(isMark) ? MARK : 0);
   const rails = railed.length ? (Math.max(...levels) + 1) * LEVEL + 6 : 0;
   const lines = flags.map((f) => f.lines.length * (TITLE + 3) + f.notes.length * (NOTE + 3));
   const row = Math.max(0, ...lines) + 9;
@@ -67,8 +68,8 @@ export function layoutRibbon(desk: Desk, frame: Frame, flags: Flag[], top: numbe
   const here = spans.filter((span) => inFrame(frame, span));
   const left = Math.max(...list.map((i) => road.left[wrap(i, points)]!), ...here.map((s) => s.left_m));
   const right = Math.max(...list.map((i) => road.right[wrap(i, points)]!), ...here.map((s) => -s.right_m));
-  const above = layoutSide(flags, frame, "above");
-  const below = layoutSide(flags, frame, "below");
+  const above = layoutSide(flags, frame, "above", hasTeeth(frame, list, "left") ? TOOTH : 0);
+  const below = layoutSide(flags, frame, "below", hasTeeth(frame, list, "right") ? TOOTH : 0);
   const height = frame.narrow ? 124 : 168;
   const perMetre = height / (left + right);
   const roadTop = top + above.depth;

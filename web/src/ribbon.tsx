@@ -1,15 +1,21 @@
 // The road ribbon: the road unrolled, its true width magnified across, laps along it, words on it.
-import { lapOf, type Desk } from "./desk";
+import { accountOf, lostAt } from "./account";
+import { isLapKey, lapOf, type Desk } from "./desk";
 import { NOTE, TITLE, type Flag } from "./flags";
 import { tracePath } from "./frame";
-import { at, timeTicks } from "./places";
+import { usePicked } from "./picks";
+import { at, timeAt, timeTicks } from "./places";
 import { inFrame, railY, spanPlaces, wordsTop, type RibbonLayout } from "./ribbon-layout";
 import type { Span } from "./view";
+import { CombPicture, LoadPicture, roadBetween, stretchIn } from "./worth";
 
 export function Ribbon({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
   return (
     <g>
       <RoadSurface desk={desk} layout={layout} />
+      <LoadPicture desk={desk} layout={layout} />
+      <PickedPlace desk={desk} layout={layout} />
+      <CombPicture desk={desk} layout={layout} />
       <OtherLaps desk={desk} layout={layout} />
       <ChosenLaps desk={desk} layout={layout} />
       <Gutter layout={layout} />
@@ -31,7 +37,7 @@ function RoadSurface({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
     <g>
       <path
         class="road"
-        d={roadShape(layout, desk)}
+        d={roadBetween(desk, layout, -Infinity, Infinity)}
       />
       {spans.filter((s) => inFrame(frame, s)).map((span, i) => (
         <SpanShape key={i} layout={layout} span={span} />
@@ -45,14 +51,6 @@ function RoadSurface({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
       )}
     </g>
   );
-}
-
-function roadShape(layout: RibbonLayout, desk: Desk): string {
-  const { frame, list, y } = layout;
-  const { road } = desk.view.pictures;
-  const top = tracePath(frame, list, road.left, y);
-  const bottom = tracePath(frame, [...list].reverse(), road.right, (v) => y(-v));
-  return `${top}L${bottom.slice(1)}Z`;
 }
 
 function SpanShape({ layout, span }: { layout: RibbonLayout; span: Span }) {
@@ -87,29 +85,39 @@ function ChosenLaps({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
   const { frame, list, y } = layout;
   const shown = lapOf(desk, desk.shown);
   const against = lapOf(desk, desk.against);
+  const possible = desk.view.pictures.possible;
   return (
     <g>
+      {possible && <path class="lap possible" d={tracePath(frame, list, possible.n, y)} />}
       {against && <path class="lap against" d={tracePath(frame, list, against.n, y)} />}
       {shown && <path class="lap under" d={tracePath(frame, list, shown.n, y)} />}
       {shown && <path class="lap this" d={tracePath(frame, list, shown.n, y)} />}
-      {shown && against && <TimeTicks desk={desk} layout={layout} />}
+      {shown && <TimeTicks desk={desk} layout={layout} />}
     </g>
   );
 }
 
-/** How much time one tick on the lap's line stands for: the same in every corner of a guide. */
-export function tickWorth(desk: Desk): number {
-  const [a, b] = [desk.shown, desk.against].map((id) => desk.view.guide.laps.find((lap) => lap.id === id));
-  const apart = Math.abs((a?.time_s ?? 0) - (b?.time_s ?? 0));
-  return [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2].find((worth) => apart <= 50 * worth) ?? 5;
+/** Time that one tick on the lap's line stands for, s. */
+export const TICK = 0.05;
+
+/** Seconds lost up to a place: by the ledger where it keeps the account, or against the other lap. */
+export function lostOf(desk: Desk): ((place: number) => number) | null {
+  const step = desk.view.pictures.step_m;
+  const account = accountOf(desk);
+  if (account?.lost_s?.length) return (place) => lostAt(account, account.lost_s!, place, step);
+  const [shown, against] = [lapOf(desk, desk.shown), lapOf(desk, desk.against)];
+  // Without an account of it, a time lost can only be told against a lap.
+  if (!shown || !against || shown === against || desk.held === null || !isLapKey(desk.held)) return null;
+  return (place) => timeAt(shown, place, step) - timeAt(against, place, step);
 }
 
 function TimeTicks({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
   const { frame, y } = layout;
   const shown = lapOf(desk, desk.shown)!;
-  const against = lapOf(desk, desk.against)!;
+  const lost = lostOf(desk);
+  if (!lost) return null;
   const step = desk.view.pictures.step_m;
-  const ticks = timeTicks(shown, against, frame.from, frame.to, step, tickWorth(desk));
+  const ticks = timeTicks(lost, frame.from, frame.to, step, TICK);
   return (
     <g>
       {ticks.map(({ place, sign }) => {
@@ -125,6 +133,22 @@ function TimeTicks({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
           />
         );
       })}
+    </g>
+  );
+}
+
+/** The stretch in which the picked cause happened. */
+function PickedPlace({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
+  const { frame, roadTop, roadBottom } = layout;
+  const row = usePicked(frame.corner.id);
+  if (!row || row.from_m === null || row.to_m === null) return null;
+  const [from, to] = stretchIn(frame, row.from_m, row.to_m);
+  const [a, b] = [Math.max(from, frame.from), Math.min(to, frame.to)].map(frame.x) as [number, number];
+  if (b <= a) return null;
+  return (
+    <g class="pickedplace">
+      <path d={roadBetween(desk, layout, from, to)} />
+      <path class="bracket" d={`M${a} ${roadTop - 5}V${roadBottom + 5}M${b} ${roadTop - 5}V${roadBottom + 5}`} />
     </g>
   );
 }
@@ -204,6 +228,7 @@ function FlagMark({ desk, layout, flag }: { desk: Desk; layout: RibbonLayout; fl
 
 function Mark({ desk, layout, flag, y }: { desk: Desk; layout: RibbonLayout; flag: Flag; y: number }) {
   if (flag.key.startsWith("patch")) return null;
+  if (flag.key.startsWith("load")) return <LoadMark x={flag.x} y={y} kind={flag.key.endsWith("pressed") ? "pressed" : "light"} />;
   if (flag.tone === "beside") {
     return <path class="landmark" d={`M${flag.x} ${y - 5}l5 9h-10Z`} />;
   }
@@ -226,6 +251,12 @@ function Mark({ desk, layout, flag, y }: { desk: Desk; layout: RibbonLayout; fla
       <circle class="mark this" cx={flag.x} cy={y} r={4.5} />
     </g>
   );
+}
+
+/** An arrowhead down where the car is pressed on the road, one upwards and hollow where it goes light. */
+function LoadMark({ x, y, kind }: { x: number; y: number; kind: "pressed" | "light" }) {
+  const sign = kind === "pressed" ? 1 : -1;
+  return <path class={`loadmark ${kind}`} d={`M${x} ${y + 6 * sign}l-5.5 ${-10 * sign}h11Z`} />;
 }
 
 function clamp(value: number, low: number, high: number): number {

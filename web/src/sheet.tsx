@@ -1,17 +1,20 @@
 // A corner sheet: title, why, the corner from above, instructions, ribbon, strips, actions.
 import { useMemo, useRef } from "preact/hooks";
+import { cornerAccount, heldLabel } from "./account";
+import { AccountBlock } from "./account-block";
 import { ActionTable } from "./actions";
 import { Cursor, spoken } from "./cursor";
-import { complexOf, cornerLap, cursor, lapName, moveCursor, useCursor, useDesk, useWidth, type Desk } from "./desk";
+import { complexOf, cornerLap, cursor, DeskContext, lapName, moveCursor, useCursor, useDesk, useWidth, type Desk } from "./desk";
 import { makeFlags, type Flag } from "./flags";
-import { makeFrame, type Frame } from "./frame";
+import { makeFrame, samples, type Frame } from "./frame";
 import { Inset } from "./inset";
 import { near, niceTicks } from "./places";
-import { Ribbon, tickWorth } from "./ribbon";
+import { lostOf, Ribbon, TICK } from "./ribbon";
 import { layoutRibbon } from "./ribbon-layout";
 import { ruleOf, say, write } from "./sentences";
 import { layoutStrips, StripPicture } from "./strips";
 import type { Corner } from "./view";
+import { combWords, hasTeeth, loadStretches } from "./worth";
 
 /** Width at which a ribbon is laid out for paper, px: its small print comes out near 6 pt. */
 const PAPER = 940;
@@ -27,12 +30,14 @@ export function cornerTitle(desk: Desk, corner: Corner): string {
 }
 
 export function Sheet({ corner }: { corner: Corner }) {
-  const desk = useDesk();
+  const whole = useDesk();
+  const desk = useMemo(() => deskIn(whole, corner), [whole, corner]);
   const [element, width] = useWidth<HTMLElement>(PAPER);
   const words = desk.view.words.corners[corner.id];
   const frame = useMemo(() => (width ? makeFrame(desk.view, corner, width) : null), [desk.view, corner, width]);
   const flags = useMemo(() => (frame ? makeFlags(desk, frame) : []), [desk, frame]);
   return (
+    <DeskContext.Provider value={desk}>
     <section class="sheet" id={sheetId(corner)} aria-labelledby={`${sheetId(corner)}-title`}>
       <div class="sheettop">
         <div>
@@ -45,11 +50,13 @@ export function Sheet({ corner }: { corner: Corner }) {
           <ol class="orders">
             {words?.instructions.map((order, i) => <li key={i}>{say(order, desk.system)}</li>)}
           </ol>
+          <CanDo desk={desk} corner={corner} />
         </div>
         <figure class="above">
           {frame && <Inset desk={desk} frame={frame} flags={flags} width={frame.narrow ? width : ABOVE} most={frame.narrow ? 220 : 330} />}
         </figure>
       </div>
+      {width > 0 && <AccountBlock desk={desk} corner={corner} width={width} />}
       <Key desk={desk} frame={frame} />
       <div class="picture" ref={element as { current: HTMLDivElement | null }}>
         {frame && <Picture desk={desk} frame={frame} flags={flags} />}
@@ -62,11 +69,30 @@ export function Sheet({ corner }: { corner: Corner }) {
         </aside>
       )}
     </section>
+    </DeskContext.Provider>
   );
+}
+
+/** Held against one's own best, the lap beside is the one that was best in this corner. */
+function deskIn(desk: Desk, corner: Corner): Desk {
+  const against = cornerAccount(desk, corner.id)?.corner.against_lap ?? desk.against;
+  return against === desk.against || against === desk.shown ? desk : { ...desk, against };
 }
 
 /** Width of the corner from above, px; guide.css keeps a column of it. */
 const ABOVE = 460;
+
+/** What road is worth here, how near to flat it is, what the road does to the car. */
+function CanDo({ desk, corner }: { desk: Desk; corner: Corner }) {
+  const said = desk.view.words.corners[corner.id]?.possible ?? [];
+  if (!said.length) return null;
+  return (
+    <div class="cando">
+      <h3>What is possible here</h3>
+      {said.map((text, i) => <p key={i}>{say(text, desk.system)}</p>)}
+    </div>
+  );
+}
 
 /** Whose figures the sentences give: the pictures follow one lap. */
 function overLaps({ view, shown }: Desk): string {
@@ -101,6 +127,10 @@ function meta(desk: Desk, corner: Corner): string {
 function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
   const many = desk.view.guide.laps.filter((lap) => lap.used).length >= 10;
   const compare = desk.against !== null && desk.against !== desk.shown;
+  const lost = lostOf(desk) !== null;
+  const list = frame ? samples(frame) : [];
+  const loads = frame ? loadStretches(frame, list).map((one) => one.kind) : [];
+  const teeth = frame !== null && (hasTeeth(frame, list, "left") || hasTeeth(frame, list, "right"));
   return (
     <ul class="key" aria-label="key">
       <Item sample="this" text={lapName(desk.view, desk.shown)} />
@@ -108,8 +138,12 @@ function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
       <Item sample="other" text="other laps" />
       <Item sample="band" text={many ? "8 laps in 10" : "all laps"} />
       <Item sample="spread" text="spread and each lap's own place" />
-      {compare && <Item sample="lost" text={`${tickWorth(desk)} s lost`} />}
-      {compare && <Item sample="won" text={`${tickWorth(desk)} s gained`} />}
+      {desk.view.pictures.possible && <Item sample="possible" text="fastest line, computed: nobody has driven it" />}
+      {lost && <Item sample="lost" text={`${TICK} s lost against ${heldLabel(desk)}`} />}
+      {lost && <Item sample="won" text={`${TICK} s gained`} />}
+      {teeth && <Item sample="comb" text={combWords(desk)} />}
+      {loads.includes("pressed") && <Item sample="pressed" text="the road presses the car down" />}
+      {loads.includes("light") && <Item sample="light" text="the car goes light" />}
       {desk.view.pictures.spans.some((s) => s.kind === "kerb") && <Item sample="kerb" text="kerb" />}
       {frame && <li class="scale">{scaleText(desk, frame)}</li>}
     </ul>
@@ -134,6 +168,10 @@ const SAMPLES: Record<string, preact.JSX.Element> = {
   band: <rect class="band" x="0.5" y="1.5" width="27" height="11" />,
   spread: <><path class="lapplace" d="M6 4v6M11 4v6M13 4v6M18 4v6M23 4v6" /><path class="spread" d="M8 7H21M8 3.5v7M21 3.5v7" /></>,
   lost: <rect class="tick lost" x="12" y="0" width="3" height="14" />,
+  possible: <path class="lap possible" d="M0 7H28" />,
+  comb: <path class="comb" d="M3 13v-3M8 13v-6M13 13v-10M18 13v-12M23 13v-7" />,
+  pressed: <><rect class="load pressed" x="0" y="0" width="28" height="14" /><path class="loadmark pressed" d="M14 12l-5 -9h10Z" /></>,
+  light: <><rect class="load light" x="0" y="0" width="28" height="14" /><path class="loadmark light" d="M14 2l-5 9h10Z" /></>,
   won: <rect class="tick won" x="12" y="0.5" width="3" height="13" />,
   kerb: <rect class="kerb" x="1" y="2.5" width="26" height="9" />,
 };

@@ -88,6 +88,8 @@ export function layoutStrips(desk: Desk, frame: Frame, list: number[], top: numb
     const channels = channelsOf(desk, kind.channel);
     const height = kind.tall[frame.narrow ? 1 : 0];
     const lacking = channels.length ? null : `Not in this recording: ${kind.lacks}.`;
+    const { possible } = desk.view.pictures;
+    if (!lacking && kind.channel === "speed" && possible) channels.push(possible.speed);
     const range = lacking ? ([0, 1] as [number, number]) : rangeOf(desk, kind, channels, list);
     const ticks = lacking ? [] : ticksOf(desk, kind, range, height);
     add({ ...kind, ticks, lacking }, height, range);
@@ -188,9 +190,11 @@ function Traces({ desk, frame, list, strip }: StripProps) {
   const band = bandOf(channels, list, count);
   const shown = lapOf(desk, desk.shown)?.[strip.channel!] ?? null;
   const against = lapOf(desk, desk.against)?.[strip.channel!] ?? null;
+  const possible = strip.channel === "speed" ? desk.view.pictures.possible : null;
   return (
     <g>
       <path class="band" d={bandPath(frame, list, band.low, band.high, strip.y)} />
+      {possible && <path class="lap possible" d={tracePath(frame, list, possible.speed, strip.y)} />}
       {against && <path class="lap against" d={tracePath(frame, list, against, strip.y)} />}
       {shown && <path class="lap this" d={tracePath(frame, list, shown, strip.y)} />}
       {!shown && (

@@ -1,5 +1,5 @@
 // The other half of lapwright/publish/packing.py.
-import type { View } from "./view";
+import type { Account, View } from "./view";
 
 type Note = [
   offset: number,
@@ -19,6 +19,12 @@ export async function readView(): Promise<View> {
   expand(pictures["road"] as Record<string, unknown>, block);
   for (const lap of Object.values(pictures["laps"] as Record<string, Record<string, unknown>>)) {
     expand(lap, block);
+  }
+  if (pictures["possible"]) expand(pictures["possible"] as Record<string, unknown>, block);
+  for (const account of tree.ledger?.accounts ?? []) {
+    const lost = { lost_s: account.lost_s as unknown };
+    expand(lost, block);
+    account.lost_s = lost.lost_s as Account["lost_s"];
   }
   return tree;
 }

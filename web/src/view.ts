@@ -72,6 +72,11 @@ export interface Guide {
   laps: LapRow[];
   corners: Corner[];
   corner_laps: CornerLap[];
+  possible?: {
+    own_best_corners_s: LapTimes | null;
+    on_line_s: LapTimes | null;
+    on_fastest_line_s: LapTimes | null;
+  } | null;
 }
 
 export interface Road {
@@ -118,6 +123,28 @@ export interface Pictures {
   compare_lap: string | null;
   spans: Span[];
   landmarks: Landmark[];
+  possible?: PossibleLine | null;
+  envelope?: Record<Direction, Envelope | null | undefined> | null;
+}
+
+/** The fastest line, what road is worth along it (s a metre of width, for each metre of road), load as share of weight. */
+export interface PossibleLine {
+  n: Numbers;
+  speed: Numbers;
+  worth_left: Numbers;
+  worth_right: Numbers;
+  load: Numbers | null;
+}
+
+export type Direction = "lateral" | "brake" | "drive";
+
+export interface Envelope {
+  speed: number[];
+  value: (number | null)[];
+  low: (number | null)[] | null;
+  high: (number | null)[] | null;
+  supported: boolean[];
+  points: [speed: number, acceleration: number][];
 }
 
 export interface ActionWords {
@@ -134,6 +161,72 @@ export interface CornerWords {
   why: Sentence | null;
   instructions: Sentence[];
   spread_note: Sentence | null;
+  possible?: Sentence[] | null;
+}
+
+/** One cause in one corner: what it cost, and where. A cost below zero is a gain. */
+export interface LedgerRow {
+  cause: string;
+  cost_s: number;
+  low_s: number | null;
+  high_s: number | null;
+  significant: boolean;
+  from_m: number | null;
+  to_m: number | null;
+  text: Sentence | null;
+}
+
+export interface LedgerCorner {
+  corner: string;
+  cost_s: number;
+  nothing: Sentence | null;
+  rows: LedgerRow[];
+  /** The lap that it is held against here, where that differs by corner. */
+  against_lap?: string | null;
+}
+
+/** One lap held against one thing: rows and straights add up to the difference. */
+export interface Account {
+  lap: string;
+  against: string;
+  difference_s: number;
+  straight_s: number;
+  corners: LedgerCorner[];
+  lost_s: Numbers | null;
+}
+
+export interface Habit {
+  corner: string;
+  cause: string;
+  share_of_laps: number;
+  mean_cost_s: number;
+  against: string;
+  text: Sentence;
+}
+
+export interface Ledger {
+  against: { key: string; label: string }[];
+  causes: Record<string, { label: string; meaning: string } | undefined>;
+  accounts: Account[];
+  habits?: Habit[] | null;
+  why_null: Sentence | null;
+}
+
+/** One item of the order of work: evidence first, seconds last. */
+export interface WorkItem {
+  corner: string;
+  what: Sentence;
+  evidence: Sentence | null;
+  reference: Sentence | null;
+  goal: Sentence | null;
+  tolerance: Sentence | null;
+  worth_s: number | null;
+}
+
+export interface LapTimes {
+  value: number;
+  low: number | null;
+  high: number | null;
 }
 
 export interface View {
@@ -146,6 +239,10 @@ export interface View {
     actions: Record<string, ActionWords | undefined>;
     corners: Record<string, CornerWords | undefined>;
     missing: Sentence[];
+    possible?: { title: string; sentences: Sentence[]; why_null: Sentence | null } | null;
+    ledger?: { title: string; sentences: Sentence[]; cautions: Sentence[] } | null;
   };
+  ledger?: Ledger | null;
+  order_of_work?: WorkItem[] | null;
   units: { chosen: string; systems: Record<string, UnitSystem> };
 }

@@ -10,8 +10,9 @@ from importlib.resources import files
 from typing import Any
 
 from lapwright.publish.json import as_plain
-from lapwright.publish.packing import pack_pictures
-from lapwright.publish.plain import Markup, element, render_plain
+from lapwright.publish.markup import Markup, element
+from lapwright.publish.packing import pack_view
+from lapwright.publish.plain import render_plain
 
 _NO_SCRIPT = "The pictures need a script to run; this is the guide in plain form."
 
@@ -22,8 +23,9 @@ def render_html(view: Mapping[str, Any]) -> bytes:
     Parameters
     ----------
     view
-        ``guide``, ``pictures``, ``words`` and ``units``: what the page shows. Long arrays
-        may be lists or numpy arrays; a number that is not finite becomes a gap.
+        ``guide``, ``pictures``, ``words`` and ``units``, and where they were worked out
+        ``ledger`` and ``order_of_work``: what the page shows. Long arrays may be lists or numpy
+        arrays; a number that is not finite becomes a gap.
 
     Returns
     -------
@@ -37,7 +39,7 @@ def render_html(view: Mapping[str, Any]) -> bytes:
     FileNotFoundError
         When the front end was not built (``npm run build`` in ``web/``).
     """
-    pictures, arrays = pack_pictures(view["pictures"])
+    packed, arrays = pack_view(view)
     script, style = _bundle("guide.js"), _bundle("guide.css")
     head = (
         Markup('<meta charset="utf-8">'),
@@ -48,7 +50,7 @@ def render_html(view: Mapping[str, Any]) -> bytes:
     )
     body = (
         element("div", render_plain(view), element("noscript", _NO_SCRIPT), id="guide"),
-        element("script", Markup(_json({**view, "pictures": pictures})),
+        element("script", Markup(_json(packed)),
                 type="application/json", id="view"),
         element("script", Markup(b64encode(arrays).decode()),
                 type="application/octet-stream", id="arrays"),

@@ -19,6 +19,7 @@ STEPS: Final[dict[str, float]] = {
     "acceleration_left": 0.02, "throttle": 0.005, "brake": 0.005, "steering": 0.002,
     "gear": 1.0, "x": 0.01, "y": 0.01, "z": 0.01, "left": 0.01, "right": 0.01,
     "curvature": 1e-5, "slope": 1e-4, "banking": 1e-4, "vertical_curvature": 1e-5,
+    "load": 1e-3, "lost_s": 1e-3,
 }  # fmt: skip
 _SHORTEST: Final = 32  # shorter lists stay readable in the JSON
 
@@ -59,9 +60,14 @@ class Packer:
         return squeeze.compress(b"".join(self._parts)) + squeeze.flush()
 
 
-def pack_pictures(pictures: Mapping[str, Any]) -> tuple[dict[str, Any], bytes]:
-    """Replace the long arrays of a view's pictures by notes; return them and the bytes."""
+def pack_view(view: Mapping[str, Any]) -> tuple[dict[str, Any], bytes]:
+    """Replace the long arrays of a view by notes; return the view and the bytes.
+
+    Packed are the road, the laps and the fastest line of the pictures, and the time lost
+    along the road of each account of the ledger.
+    """
     packer = Packer()
+    pictures, ledger = view["pictures"], view.get("ledger")
 
     def swap(channels: Mapping[str, Any]) -> dict[str, Any]:
         return {name: _swap(packer, name, value) for name, value in channels.items()}
@@ -69,7 +75,16 @@ def pack_pictures(pictures: Mapping[str, Any]) -> tuple[dict[str, Any], bytes]:
     packed = dict(pictures)
     packed["road"] = swap(pictures["road"])
     packed["laps"] = {lap: swap(channels) for lap, channels in pictures["laps"].items()}
-    return packed, packer.deflate()
+    if pictures.get("possible"):
+        packed["possible"] = swap(pictures["possible"])
+    whole = {**view, "pictures": packed}
+    if ledger:
+        accounts = [
+            {**account, "lost_s": _swap(packer, "lost_s", account.get("lost_s"))}
+            for account in ledger["accounts"]
+        ]
+        whole["ledger"] = {**ledger, "accounts": accounts}
+    return whole, packer.deflate()
 
 
 def _swap(packer: Packer, name: str, value: Any) -> Any:

@@ -3,41 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from html import escape
 from typing import Any
 
 from lapwright.guide.sentences import chosen_system, write_text, write_value
+from lapwright.publish.markup import Markup, element, join, table
+from lapwright.publish.plain_ledger import render_ledger, render_possible, render_work
 
 View = Mapping[str, Any]
 
 
-class Markup(str):
-    """Text that is HTML already; every other text is escaped on its way in."""
-
-    __slots__ = ()
-
-
-def element(tag: str, *children: object, **attributes: str) -> Markup:
-    """Make an element; text children and attributes are escaped, None is left out.
-
-    A trailing underscore of an attribute's name is dropped (``class_``).
-    """
-    inside = "".join(
-        child if isinstance(child, Markup) else escape(str(child))
-        for child in children
-        if child is not None
-    )
-    names = (f' {key.rstrip("_")}="{escape(value)}"' for key, value in attributes.items())
-    return Markup(f"<{tag}{''.join(names)}>{inside}</{tag}>")
-
-
-def join(parts: Iterable[Markup]) -> Markup:
-    """Put pieces of HTML one after another."""
-    return Markup("".join(parts))
-
-
 def render_plain(view: View) -> Markup:
-    """Render facts, laps, each corner's actions, what is missing and the cautions."""
+    """Render the guide in words and tables.
+
+    Facts, order of work, laps, the ledger of the chosen lap, what is possible, each
+    corner's actions, what is missing and the cautions.
+    """
     system = chosen_system(view["units"])
     words = view["words"]
     return element(
@@ -45,7 +25,9 @@ def render_plain(view: View) -> Markup:
         element("header", element("h1", words["title"]),
                 element("p", write_text(words["lede"], system), class_="lede")),
         _facts(words["facts"], system),
+        render_work(view),
         element("h2", "Laps"), _laps(view["guide"]["laps"], system),
+        render_ledger(view), render_possible(view),
         join(_corner(view, corner, system) for corner in view["guide"]["corners"]),
         _texts("What is missing", [write_text(t, system) for t in words["missing"]]),
         _texts("Cautions", view["guide"]["cautions"]),
@@ -64,15 +46,6 @@ def _facts(facts: list[Any], system: View) -> Markup:
     )
 
 
-def _table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> Markup:
-    body = join(
-        element("tr", element("th", first, scope="row"), join(element("td", c) for c in rest))
-        for first, *rest in rows
-    )
-    top = element("tr", join(element("th", cell, scope="col") for cell in head))
-    return element("table", element("thead", top), element("tbody", body))
-
-
 def _laps(laps: list[Any], system: View) -> Markup:
     rows = (
         (
@@ -82,7 +55,7 @@ def _laps(laps: list[Any], system: View) -> Markup:
         )
         for lap in laps
     )
-    return _table(("Lap", "Time", "Use"), rows)
+    return table(("Lap", "Time", "Use"), rows)
 
 
 def _corner(view: View, corner: View, system: View) -> Markup:
@@ -94,7 +67,8 @@ def _corner(view: View, corner: View, system: View) -> Markup:
         element("h2", title),
         element("p", write_text(words["why"], system)) if words else None,
         element("ol", join(element("li", write_text(t, system)) for t in orders)),
-        _table(("What", "Median", "Spread", "Laps"), _actions(view, corner, system)),
+        join(element("p", write_text(t, system)) for t in (words or {}).get("possible") or ()),
+        table(("What", "Median", "Spread", "Laps"), _actions(view, corner, system)),
     )
 
 

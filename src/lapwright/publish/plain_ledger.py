@@ -1,0 +1,122 @@
+"""Order of work, ledger and what is possible in plain HTML: tables instead of pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from lapwright.guide.sentences import chosen_system, write_text, write_value
+from lapwright.publish.hundredths import PrintedAccount, print_account, tell_printed
+from lapwright.publish.markup import Markup, element, join, table
+
+View = Mapping[str, Any]
+
+
+def render_work(view: View) -> Markup | None:
+    """Render the order of work: evidence first, seconds last; None without one."""
+    items = view.get("order_of_work")
+    if not items:
+        return None
+    return element(
+        "section",
+        element("h2", "Order of work"),
+        element("ol", join(element("li", _say_item(item, view)) for item in items)),
+    )
+
+
+def _say_item(item: View, view: View) -> str:
+    system = chosen_system(view["units"])
+    parts = [write_text(item["what"], system).rstrip(".") + "."]
+    parts += [write_text(item[k], system) for k in ("evidence", "reference") if item.get(k)]
+    goal = [write_text(item[k], system) for k in ("goal", "tolerance") if item.get(k)]
+    if goal:
+        parts.append("Goal: " + " ".join(goal))
+    if item.get("worth_s") is not None:
+        parts.append(f"Worth about {write_value(item['worth_s'], 'time', system, 2)}.")
+    return " ".join(parts)
+
+
+def render_ledger(view: View) -> Markup | None:
+    """Render the chosen lap's accounts, one table each; None without a ledger."""
+    ledger = view.get("ledger")
+    if not ledger:
+        return None
+    system, words = chosen_system(view["units"]), view["words"].get("ledger") or {}
+    chosen = view["pictures"]["chosen_lap"]
+    accounts = {a["against"]: a for a in ledger["accounts"] if a["lap"] == chosen}
+    return element(
+        "section",
+        element("h2", words.get("title", "Where the time went")),
+        _paragraphs(words.get("sentences", ()), system),
+        _paragraphs([t for t in (ledger.get("why_null"),) if t], system),
+        join(
+            _account(view, choice["label"], print_account(accounts[choice["key"]]))
+            for choice in ledger["against"]
+            if choice["key"] in accounts
+        ),
+        element("ul", join(element("li", write_text(h["text"], system))
+                           for h in ledger["habits"])) if ledger.get("habits") else None,
+        _paragraphs(words.get("cautions", ()), system),
+    )  # fmt: skip
+
+
+def _account(view: View, against: str, account: PrintedAccount) -> Markup:
+    chosen = view["pictures"]["chosen_lap"]
+    number = next(lap["number"] for lap in view["guide"]["laps"] if lap["id"] == chosen)
+    rows = [*_rows(view, account)]
+    rows.append(("straights", "", _seconds(account.straight), "", ""))
+    rows.append((f"lap {number} \u2212 {against}", "", _seconds(account.difference), "", ""))
+    return join(
+        [
+            element("h3", f"Lap {number} against {against}"),
+            table(("Corner", "Cause", "s", "90 % within", "What happened"), rows),
+        ]
+    )
+
+
+def _rows(view: View, account: PrintedAccount) -> Iterable[tuple[str, ...]]:
+    system, causes = chosen_system(view["units"]), view["ledger"]["causes"]
+    for corner in account.corners:
+        title = _title(view, corner.account["corner"], system)
+        nothing = corner.account.get("nothing")
+        said = write_text(nothing, system) if nothing else ""
+        yield title, "together", _seconds(corner.total), "", said
+        for row, printed in corner.rows:
+            text = tell_printed(row, printed)
+            known = causes.get(row["cause"]) or {"label": row["cause"]}
+            words = write_text(text, system) if text else ""
+            if not row["significant"]:
+                words = words or "this data cannot show it"
+            yield title, known["label"], _seconds(printed), _between(row, system), words
+
+
+def _title(view: View, corner: str, system: View) -> str:
+    words = view["words"]["corners"].get(corner)
+    return write_text(words["title"], system) if words else f"Corner {corner}"
+
+
+def _between(row: View, system: View) -> str:
+    if row["low_s"] is None or row["high_s"] is None:
+        return ""
+    low, high = (write_value(row[end], "time", system, 2) for end in ("low_s", "high_s"))
+    return f"{low} to {high}"
+
+
+def _seconds(hundredths: int) -> str:
+    if hundredths < 0:
+        return f"\u2212{-hundredths / 100:.2f} gained"
+    return f"{hundredths / 100:.2f}"
+
+
+def render_possible(view: View) -> Markup | None:
+    """Render the words on what is possible; None where it was not worked out."""
+    words = view["words"].get("possible")
+    if not words:
+        return None
+    system = chosen_system(view["units"])
+    texts = [*words["sentences"], *([words["why_null"]] if words.get("why_null") else [])]
+    return element("section", element("h2", words["title"]), _paragraphs(texts, system))
+
+
+def _paragraphs(texts: Iterable[View], system: View) -> Markup:
+    return join(element("p", write_text(text, system)) for text in texts)

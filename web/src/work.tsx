@@ -1,0 +1,39 @@
+// The order of work: what to do first, on what evidence, and what it is worth.
+import { useDesk } from "./desk";
+import { say, write } from "./sentences";
+import { cornerTitle, sheetId } from "./sheet";
+import type { WorkItem } from "./view";
+
+export function OrderOfWork() {
+  const { view } = useDesk();
+  const items = view.order_of_work;
+  if (!items || (!items.length && !view.ledger)) return null;
+  return (
+    <section class="work" aria-labelledby="work-title">
+      <h2 id="work-title">Order of work</h2>
+      {items.length === 0 && <p class="soft">These laps support no item of work.</p>}
+      <ol>
+        {items.map((item, i) => <Item key={i} item={item} />)}
+      </ol>
+    </section>
+  );
+}
+
+function Item({ item }: { item: WorkItem }) {
+  const desk = useDesk();
+  const { view, system } = desk;
+  const corner = view.guide.corners.find((c) => c.id === item.corner);
+  const evidence = [item.evidence, item.reference].map((text) => say(text, system)).filter(Boolean);
+  const goal = [item.goal, item.tolerance].map((text) => say(text, system)).filter(Boolean).join(" ");
+  return (
+    <li>
+      <p class="what">{say(item.what, system)}</p>
+      {evidence.length > 0 && <p>{evidence.join(" ")}</p>}
+      {goal && <p>Goal: {goal}</p>}
+      <p class="soft">
+        {corner && <a href={`#${sheetId(corner)}`}>{cornerTitle(desk, corner)}</a>}
+        {item.worth_s !== null && ` · worth about ${write(item.worth_s, "time", system, 2)}`}
+      </p>
+    </li>
+  );
+}
