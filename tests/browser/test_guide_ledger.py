@@ -122,6 +122,20 @@ def test_a_cause_leads_by_keys_to_its_place_on_the_road(open_guide: Any, guide: 
     opened.until(f"document.querySelector('{sheet} .pickedplace') === null")
 
 
+def test_on_a_narrow_screen_the_marked_road_comes_into_sight(open_guide: Any, guide: Path):
+    opened = open_guide(guide, width=390)
+    opened.page.locator("#ledger .cause").nth(3).click()
+    opened.until("document.querySelector('.pickedplace') !== null")
+    top, bottom, room = opened.page.evaluate(
+        """() => { const b = document.querySelector('.pickedplace').getBoundingClientRect();
+          return [b.top, b.bottom, innerHeight]; }"""
+    )
+    assert 0 < top < bottom < room
+    reading = opened.page.locator(".ribbon.reading [data-part=lost]").first.bounding_box()
+    assert reading["x"] >= 0
+    assert reading["x"] + reading["width"] <= 390
+
+
 def test_ticks_stand_where_the_ledger_loses_time(opened: Any, view: Any):
     lost = np.asarray(account_of(view, view["pictures"]["chosen_lap"], "own_best")["lost_s"])
     step = view["pictures"]["step_m"]

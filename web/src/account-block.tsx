@@ -3,7 +3,7 @@ import { cornerAccount, heldLabel, type PrintedCorner } from "./account";
 import { lapName, lengthOf, type Desk } from "./desk";
 import { Bar, barScale, CauseName, Seconds } from "./ledger-bars";
 import { differenceWords } from "./ledger";
-import { pick, usePicked } from "./picks";
+import { bringRoad, pick, usePicked } from "./picks";
 import { bare, say } from "./sentences";
 import type { Corner, LedgerRow, Sentence, Value } from "./view";
 
@@ -27,6 +27,10 @@ export function AccountBlock({ desk, corner, width }: { desk: Desk; corner: Corn
 function Rows({ desk, one, picked, width }: { desk: Desk; one: PrintedCorner; picked: LedgerRow | null; width: number }) {
   const scale = barScale(one.rows.map(({ row }) => [row.cost_s]), width < 640 ? Math.max(width, 80) : 200);
   const rest = one.rows.filter(({ row }) => !row.significant).reduce((sum, { printed }) => sum + printed, 0);
+  const choose = (row: LedgerRow) => {
+    pick(picked === row ? null : { corner: one.corner.corner, row }, lengthOf(desk.view));
+    if (picked !== row) bringRoad(one.corner.corner);
+  };
   return (
     <table role="table" class="ledger own">
       <thead role="rowgroup">
@@ -47,7 +51,7 @@ function Rows({ desk, one, picked, width }: { desk: Desk; one: PrintedCorner; pi
                 class="cause"
                 data-cause={row.cause}
                 aria-pressed={picked === row}
-                onClick={() => pick(picked === row ? null : { corner: one.corner.corner, row }, lengthOf(desk.view))}
+                onClick={() => choose(row)}
                 disabled={row.from_m === null}
               >
                 <CauseName desk={desk} row={row} />

@@ -23,7 +23,8 @@ function lostText(desk: Desk, frame: Frame, place: number): string {
   const seconds = lost ? lost(place) - lost(frame.from) : NaN;
   if (Number.isNaN(seconds)) return "";
   const size = write(Math.abs(seconds), "time", desk.system, 2);
-  return `${size} ${seconds >= 0 ? "lost so far" : "gained so far"} against ${heldLabel(desk)}`;
+  const words = `${size} ${seconds >= 0 ? "lost so far" : "gained so far"}`;
+  return frame.narrow ? words : `${words} against ${heldLabel(desk)}`;
 }
 
 /** The nearer edge, and how far it is. */
@@ -97,8 +98,8 @@ export function Cursor({ desk, layout, strips, bottom }: Props) {
           {!strip.lacking && <text class="halo" y={strip.top + 11} />}
         </g>
       ))}
-      <text data-part="place" class="halo" y={strips[0]!.top - 36} />
-      <text data-part="lost" class="halo" y={strips[0]!.top - 21} />
+      <text data-part="place" class="halo" y={strips[0]!.top - (frame.narrow ? 47 : 36)} />
+      <text data-part="lost" class="halo" y={strips[0]!.top - (frame.narrow ? 31 : 21)} />
     </g>
   );
 }

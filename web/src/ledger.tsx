@@ -3,7 +3,7 @@ import { accountOf, heldLabel, printAccount, type Printed, type PrintedCorner } 
 import { AgainstOptions, LapOptions } from "./bar";
 import { Bar, barScale, CauseName, Seconds, type BarScale } from "./ledger-bars";
 import { lapName, lengthOf, useDesk, useWidth, type Desk } from "./desk";
-import { pick, usePicked } from "./picks";
+import { bringRoad, pick, usePicked } from "./picks";
 import { say, write } from "./sentences";
 import { cornerTitle, sheetId } from "./sheet";
 import type { LedgerRow } from "./view";
@@ -189,7 +189,8 @@ function CornerRow({ desk, one, scale }: { desk: Desk; one: PrintedCorner; scale
 function showPlace(desk: Desk, corner: string, row: LedgerRow): void {
   pick({ corner, row }, lengthOf(desk.view));
   const sheet = document.getElementById(`corner-${corner}`);
-  (sheet?.querySelector(".account") ?? sheet)?.scrollIntoView();
+  (sheet?.querySelector(".account") ?? sheet)?.scrollIntoView({ behavior: "instant" });
+  bringRoad(corner);
   sheet?.querySelector<HTMLElement>(`.account [data-cause="${row.cause}"]`)?.focus({ preventScroll: true });
 }
 

@@ -98,7 +98,7 @@ function Page({ view }: { view: View }) {
         <footer>
           <p>
             Keys: j and k go to the next and the previous corner; the arrows left and right move the cursor, with
-            shift in larger steps.
+            shift in larger steps; a cause of the ledger leads to its place on the road.
           </p>
         </footer>
       </main>

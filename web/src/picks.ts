@@ -20,6 +20,13 @@ export function pick(next: Pick | null, length: number): void {
   if (from !== null && to !== null) moveCursor(from + ((((to - from) % length) + length) % length) / 2);
 }
 
+/** Where the road of a corner's picture is not in sight, bring it there. */
+export function bringRoad(corner: string): void {
+  const picture = document.getElementById(`corner-${corner}`)?.querySelector(".picture");
+  const road = picture?.querySelector(".ribbon .road")?.getBoundingClientRect();
+  if (road && (road.bottom > innerHeight || road.top < 0)) picture?.scrollIntoView();
+}
+
 /** What is picked out in one corner; only that corner's pictures are drawn again. */
 export function usePicked(corner: string): LedgerRow | null {
   const of = (now: Pick | null) => (now?.corner === corner ? now.row : null);
