@@ -12,6 +12,8 @@ By = Literal["landmark", "kerb_start", "kerb_end", "apex"]
 
 #: A landmark is used when the place lies no further past or before it, m.
 PAST_M, BEFORE_M = 25.0, 60.0
+#: What stands further from the reference line marks no place, m.
+BESIDE_M = 25.0
 #: From so far back a thing must be visible to be steered by, m.
 SEEN_FROM_M = 30.0
 
@@ -41,6 +43,7 @@ def name_place(seen: Seen, corner: Corner, s: float) -> PlaceName:
         (abs(past), PlaceName(by, mark.name, past))
         for k, mark in enumerate(seen.marks)
         if (by := _by(seen, mark)) != "apex"
+        and abs(mark.off_m) <= BESIDE_M
         and -BEFORE_M <= (past := -seen.ahead(mark, s)) <= PAST_M
         and seen.sees(s - SEEN_FROM_M - max(past, 0.0), k)
     ]

@@ -31,10 +31,12 @@ REFERENCE_ACTIONS = (
 )  # fmt: skip
 #: Fewer laps say nothing on references.
 LEAST_LAPS = 6
+#: What scatters more than this about its best reference is taken on none of them, s.
+USABLE_S = 0.08
 #: Published timing scatter of skilled people in interception tasks, s.
 HUMAN_S = 0.010
 #: Fewer laps say nothing on how the corner's time goes with an action, and its chance of error.
-LEAST_TIMED_LAPS, TIMED_CHANCE = 10, 0.01
+LEAST_TIMED_LAPS, TIMED_CHANCE = 10, 0.002
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,8 @@ class ActionReferences:
     repeats
         All that are offered; empty with a reason in ``why_null``.
     settled
-        Whether the first one's kind is tighter than every other kind, beyond chance.
+        Whether the first one's kind is clearly tighter than every other kind, beyond chance,
+        and tight enough to be of use.
     floor_s, human_s
         Scatter that sensors alone give, and that of a skilled person's timing.
     against_time
@@ -175,7 +178,7 @@ def _judge(seen: Seen, way: Approaches, action: str, when: Array) -> ActionRefer
             _repeat(one, speed, place, weight, tie)
             for one, weight, tie in zip(scored, weights, ties, strict=True)
         ),
-        settled=not any(others),
+        settled=not any(others) and scored[0].scatter_s <= USABLE_S,
         floor_s=floor,
         against_time=relation,
         time_why_null=why,

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lapwright.guide.document import Findings
 from lapwright.guide.possible_records import compose_envelope_picture, compose_line_picture
+from lapwright.guide.reference_words import compose_reference_marks
 from lapwright.guide.sight_records import compose_sight_picture
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, Trace, Track
@@ -41,6 +42,7 @@ def compose_pictures(findings: Findings) -> dict[str, Any]:
         "possible": compose_line_picture(findings, points),
         "envelope": compose_envelope_picture(findings),
         "sight": compose_sight_picture(findings, points),
+        "references": compose_reference_marks(findings),
         "spans": [
             {"kind": span.kind, "name": span.name, "start_m": span.start_m, "end_m": span.end_m,
              "left_m": span.left_m, "right_m": span.right_m}

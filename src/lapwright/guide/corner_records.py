@@ -11,6 +11,7 @@ from lapwright.guide.document import Findings
 from lapwright.guide.figures import from_apex, spread_seconds
 from lapwright.guide.instructions import say_instructions
 from lapwright.guide.possible_records import compose_corner_possible
+from lapwright.guide.reference_records import compose_corner_driving
 from lapwright.guide.road_records import compose_corner_road
 from lapwright.guide.room_records import compose_corner_room
 from lapwright.guide.sentences import write_text
@@ -48,7 +49,7 @@ def _compose_corner(findings: Findings, corner: Corner, system: dict[str, Any]) 
         **compose_corner_possible(findings, corner),
         "sight": compose_corner_sight(findings, corner),
         **compose_corner_road(findings, corner),
-        "references": [], "references_why_empty": NOT_YET,
+        **compose_corner_driving(findings, corner, system),
         **compose_corner_room(findings, corner),
         "advice": [write_text(text.as_view(), system) for text in sentences],
         "notes": [],

@@ -8,8 +8,10 @@ from lapwright.driving.action_names import ACTIONS
 from lapwright.guide.action_words import WORDS
 from lapwright.guide.document import Findings, Text, join_texts, quote_name
 from lapwright.guide.figures import HUMAN_TIMING_S, width_figure
+from lapwright.guide.hands_words import say_corner_hands
 from lapwright.guide.instructions import say_instructions
 from lapwright.guide.possible_words import say_corner_possible
+from lapwright.guide.reference_words import compose_reference_tables, say_corner_references
 from lapwright.guide.road_words import say_corner_road
 from lapwright.guide.room_words import say_corner_room
 from lapwright.guide.sight_words import say_corner_sight
@@ -36,6 +38,9 @@ def compose_corner_words(findings: Findings) -> dict[str, Any]:
             "sight": [text.as_view() for text in say_corner_sight(findings, corner)],
             "road": [text.as_view() for text in say_corner_road(findings, corner)],
             "room": [text.as_view() for text in say_corner_room(findings, corner)],
+            "references": [text.as_view() for text in say_corner_references(findings, corner)],
+            "reference_tables": compose_reference_tables(findings, corner),
+            "hands": [text.as_view() for text in say_corner_hands(findings, corner)],
             "spread_note": note.as_view() if note else None,
         }
     return words

@@ -8,9 +8,13 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from lapwright.driving.corner_sight import Sight
+from lapwright.driving.gears import CornerGears
 from lapwright.driving.kerb_use import KerbEffect, SpanUse
 from lapwright.driving.passes import CornerPass, CornerSummary
+from lapwright.driving.phases import CornerPhases
+from lapwright.driving.references import ActionReferences
 from lapwright.driving.room import Room
+from lapwright.driving.steering import HandsSummary
 from lapwright.driving.track_limits import TrackLimits
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
@@ -118,6 +122,9 @@ class Findings:
         Use of kerbs and patches, and what more of a kerb goes with.
     rooms
         Changes that laps showed, and what missing them risks.
+    references, hands, phases, gears
+        By corner id, of the chosen lap's driver: what actions repeat with, steering, where
+        the turning is done, and gears.
     """
 
     version: str
@@ -141,3 +148,7 @@ class Findings:
     span_uses: tuple[SpanUse, ...] = ()
     kerb_effects: tuple[KerbEffect, ...] = ()
     rooms: tuple[Room, ...] = ()
+    references: Mapping[str, tuple[ActionReferences, ...]] = field(default_factory=dict)
+    hands: Mapping[str, HandsSummary] = field(default_factory=dict)
+    phases: Mapping[str, CornerPhases] = field(default_factory=dict)
+    gears: Mapping[str, CornerGears] = field(default_factory=dict)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from math import isfinite
 from typing import Final
 
@@ -10,6 +11,7 @@ from lapwright.driving.action_names import ACTIONS
 from lapwright.driving.passes import ActionSummary, CornerSummary
 from lapwright.guide.document import Findings, Text, join_texts
 from lapwright.guide.figures import figure, from_apex, say_spread
+from lapwright.guide.reference_names import find_settled, name_reference
 from lapwright.model.circuit import Corner
 
 #: What can open a corner's sentences, the first that is known.
@@ -33,6 +35,7 @@ class Told:
     surveyed: bool
     has_throttle: bool
     first: str = ""  # the action that is said first, with the number of laps
+    settled: Mapping[str, Text] = field(default_factory=dict)  # by action: what it repeats with
 
     def known(self, name: str) -> ActionSummary | None:
         """Return an action that has a value."""
@@ -57,7 +60,8 @@ def tell_corner(findings: Findings, corner: Corner) -> Told | None:
         corner, summary, findings.circuit.length_m, len(used), findings.circuit.surveyed,
         any("throttle" in lap.traces for lap in used),
     )  # fmt: skip
-    return replace(told, first=next(filter(told.known, _SAID_IN_TURN), ""))
+    settled = {a: name_reference(r) for a, r in find_settled(findings, corner).items()}
+    return replace(told, first=next(filter(told.known, _SAID_IN_TURN), ""), settled=settled)
 
 
 def say_place(told: Told, name: str, lead: str) -> Text | None:
@@ -69,7 +73,9 @@ def say_place(told: Told, name: str, lead: str) -> Text | None:
     value = figure(action, "distance", abs(metres))
     side = "before" if metres < 0 else "after"
     at = Text(f"{lead} {{0}} {side} the apex", (value,))
-    return join_texts([at, told.spread(name)], "")
+    reference = told.settled.get(name)
+    on = [Text(", repeating with "), reference] if reference else []
+    return join_texts([at, told.spread(name), *on], "")
 
 
 def say_value(told: Told, name: str, template: str) -> Text | None:
