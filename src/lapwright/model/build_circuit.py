@@ -15,6 +15,7 @@ from lapwright.numerics.curves import (
     at_places,
     derivative_closed,
     fit_closed_curve,
+    point_length,
     points_at,
     project_path,
     smooth_closed,
@@ -27,6 +28,8 @@ Array = NDArray[np.float64]
 LINE_WAVELENGTH_M = 15.0
 #: The same for heights: shorter humps move the suspension, not the car.
 HEIGHT_WAVELENGTH_M = 25.0
+#: No circuit is longer: coordinates in another unit, or damaged, m.
+LONGEST_M = 100_000.0
 #: |curvature| × distance to the inner edge that the road's coordinates still bear.
 LARGEST_BEND = 0.75
 
@@ -69,6 +72,7 @@ def build_circuit_from_centre(
         If a width is negative, a value is missing, or there are too few points.
     """
     px, py = np.asarray(x, float), np.asarray(y, float)
+    _check_length(px, py)
     widths = np.asarray(right, float), np.asarray(left, float)
     if any((w < 0).any() or not np.isfinite(w).all() for w in widths):
         raise UsageError("right, left: some widths are negative or missing.")
@@ -95,6 +99,8 @@ def build_circuit_from_edges(
     The reference line is the middle of the road. Which edge is the left one follows
     from the first edge's direction, which becomes the driving direction.
     """
+    for edge in (first, second):
+        _check_length(edge.x, edge.y)
     start = fit_closed_curve(first.x, first.y, wavelength_m=20.0, step_m=step_m)
     other = _same_way(start, second)
     side = float(np.median(_offsets(start, other)))
@@ -108,6 +114,12 @@ def build_circuit_from_edges(
             *points_at(curve, curve.s, middle), wavelength_m=LINE_WAVELENGTH_M, step_m=step_m
         )
     return _ribbon(curve, left, right, name, step_m, LINE_WAVELENGTH_M)
+
+
+def _check_length(x: Array, y: Array) -> None:
+    length = point_length(x, y, closed=True)
+    if not length <= LONGEST_M:
+        raise UsageError(f"The line is {length / 1000.0:.0f} km long; x and y must be in metres.")
 
 
 def start_at(circuit: Circuit, x: float, y: float) -> Circuit:

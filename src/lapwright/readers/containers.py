@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 import warnings
 import zipfile
 import zlib
@@ -65,7 +66,7 @@ def unpack_zip(data: bytes) -> Contents:
                 contents.append(_read_member(archive, member))
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
         raise Damaged(f"the archive is damaged ({str(error)[:80]})", 0, done=_NOT) from error
-    except (ValueError, RuntimeError, OverflowError, UnicodeError) as error:
+    except (ValueError, RuntimeError, LookupError, OverflowError, struct.error) as error:
         raise Damaged(
             f"the archive cannot be unpacked ({str(error)[:80]})", 0, done=_NOT
         ) from error

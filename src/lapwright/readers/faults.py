@@ -97,7 +97,7 @@ def _say_too_long(file: str, rows: Rows) -> Iterator[Message]:
 
 def _say_quotes(file: str, rows: Rows) -> Iterator[Message]:
     if rows.mended_quotes.size:
-        found = "a quote opens and never closes"
+        found = "a quote opens and never closes, or stands inside a cell"
         done = f"The quote was taken as text; {count(rows.mended_quotes.size, 'row')} changed"
         yield _message(file, rows.mended_quotes, found, done)
 

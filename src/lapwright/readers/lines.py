@@ -78,8 +78,10 @@ def find_rows(
     lengths = ends - starts
     line_numbers = np.arange(ends.size, dtype=np.int64) + first_line
     quotes = _count(signs, _QUOTE, ends) if b'"' in body else np.zeros(ends.size, dtype=np.int64)
+    misplaced = quotes % 2 == 1
     if quotes.any():
-        signs = _blank_odd_quotes(signs, starts, ends, quotes % 2 == 1)
+        misplaced |= _find_misplaced(signs, ord(delimiter), ends)
+        signs = _blank_quotes(signs, starts, ends, misplaced)
     found = _count_outside_quotes(signs, ord(delimiter), ends, bool(quotes.any())) + 1
     blank = lengths == 0
     blank |= (found == 1) & (cells > 1) & _is_blank(signs, starts, ends, found)
@@ -105,7 +107,7 @@ def find_rows(
         wrong_cells=found[short],
         zeroed=line_numbers[zeroed],
         too_long=line_numbers[too_long & ~zeroed],
-        mended_quotes=line_numbers[quotes % 2 == 1],
+        mended_quotes=line_numbers[misplaced],
         cut=cut,
         zero_bytes=int(nul.sum()),
     )
@@ -137,14 +139,28 @@ def _count_outside_quotes(
     return _count(np.where(inside, np.uint8(_QUOTE), signs), sign, ends)
 
 
-def _blank_odd_quotes(
-    signs: NDArray[np.uint8], starts: IntArray, ends: IntArray, odd: NDArray[np.bool_]
+def _find_misplaced(signs: NDArray[np.uint8], delimiter: int, ends: IntArray) -> NDArray[np.bool_]:
+    """Find lines in which a quote opens or closes in the middle of a cell (RFC 4180)."""
+    places = np.flatnonzero(signs == _QUOTE)
+    line = np.searchsorted(ends, places)
+    first = np.searchsorted(places, np.append(0, ends[:-1] + 1))
+    opens = (np.arange(places.size) - first[line]) % 2 == 0
+    beside = np.where(opens, signs[np.maximum(places - 1, 0)], signs[places + 1])
+    beside[opens & (places == 0)] = _LF
+    sound = (beside == delimiter) | (beside == _LF) | (beside == _QUOTE)
+    misplaced = np.zeros(ends.size, dtype=bool)
+    misplaced[line[~sound]] = True
+    return misplaced
+
+
+def _blank_quotes(
+    signs: NDArray[np.uint8], starts: IntArray, ends: IntArray, misplaced: NDArray[np.bool_]
 ) -> NDArray[np.uint8]:
-    """Turn the quotes of lines with an odd number of them into apostrophes."""
-    if not odd.any():
+    """Turn the quotes of lines in which they are misplaced into apostrophes."""
+    if not misplaced.any():
         return signs
     signs = signs.copy()
-    for start, end in zip(starts[odd], ends[odd], strict=True):
+    for start, end in zip(starts[misplaced], ends[misplaced], strict=True):
         line = signs[start:end]
         line[line == _QUOTE] = ord("'")
     return signs

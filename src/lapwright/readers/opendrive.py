@@ -38,7 +38,7 @@ _STEP_M: Final = 1.0
 #: Ends of roads closer than this are one place.
 _JOIN_M: Final = 1.0
 _PIECE_LIMIT: Final = 100_000
-_LENGTH_LIMIT_M: Final = 1_000_000.0
+_LENGTH_LIMIT_M: Final = 100_000.0
 #: Types of lanes that are the road; shoulders, borders and the like lie beside it.
 _DRIVEN: Final = frozenset(
     ("driving", "bidirectional", "entry", "exit", "onRamp", "offRamp", "connectingRamp", "stop")
@@ -59,8 +59,11 @@ def read_circuit_opendrive(data: bytes, file: str) -> Circuit:
         When the document is broken, or no roads in it close to a circuit.
     """
     roads = read_roads(data, file)
-    chain = _find_loop(roads, file)
-    line = _join([sample_road(r, forwards, _STEP_M) for r, forwards in chain])
+    try:
+        chain = _find_loop(roads, file)
+        line = _join([sample_road(r, forwards, _STEP_M) for r, forwards in chain])
+    except ValueError as error:
+        raise _refuse(file, *_split_place(error)) from error
     circuit = _build(line, file)
     first, forwards = chain[0]
     if len(chain) == 1 and forwards:
@@ -99,11 +102,16 @@ def read_roads(data: bytes, file: str) -> tuple[Road, ...]:
     try:
         roads = tuple(_read_road(node) for node in root.all("road"))
     except ValueError as error:
-        line, _, found = str(error).removeprefix("line ").partition(": ")
-        raise _refuse(file, found or str(error), int(line) if line.isdigit() else 1) from error
+        raise _refuse(file, *_split_place(error)) from error
     if not roads:
         raise _refuse(file, "no road with a plan view", 1)
     return roads
+
+
+def _split_place(error: ValueError) -> tuple[str, int]:
+    """Split what `Node.number` says into the finding and its line."""
+    line, _, found = str(error).removeprefix("line ").partition(": ")
+    return (found, int(line)) if line.isdigit() else (str(error), 1)
 
 
 def _refuse(file: str, found: str, line: int | None = None) -> InputError:

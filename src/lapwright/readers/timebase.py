@@ -138,8 +138,8 @@ def _check_step(
     table: Table, column: Column, clock: Stamps, utc: Array | None, rule: ChannelRule
 ) -> tuple[tuple[Message, ...], Stamps]:
     """Ask when the clock's step cannot be in the unit that the header gives."""
-    step = float(np.nanmedian(np.abs(np.diff(clock.seconds)))) if clock.seconds.size > 2 else 0.0
-    true = None if utc is None else float(np.nanmedian(np.abs(np.diff(utc))))
+    step = _usual_step(clock.seconds) or 0.0
+    true = None if utc is None else _usual_step(utc)
     by_utc = true is not None and true > 0 and abs(step / (1000.0 * true) - 1.0) < 0.1
     if rule.unit or clock.kind != "relative" or not (by_utc or step >= 5.0):
         return (), clock
@@ -158,6 +158,12 @@ def _check_step(
         channel=column.label.name, answer="--set time.unit=ms",
     )  # fmt: skip
     return (message,), in_ms
+
+
+def _usual_step(seconds: Array) -> float | None:
+    steps = np.abs(np.diff(seconds))
+    steps = steps[np.isfinite(steps)]
+    return float(np.median(steps)) if steps.size > 1 else None
 
 
 def _ask_for_time(table: Table) -> Message:

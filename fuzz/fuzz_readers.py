@@ -1,0 +1,358 @@
+"""Throws spoilt files at the readers and counts what comes back.
+
+A reader may end in a result or in an error of `lapwright.errors`; anything else is a finding,
+and its input is kept in ``fuzz/findings/``. With atheris (coverage-guided) where it is installed,
+else with mutations of small invented files::
+
+    python fuzz/fuzz_readers.py csv --seconds 60
+    python fuzz/fuzz_readers.py gpx --seconds 60 --engine own
+"""
+
+from __future__ import annotations
+
+import argparse
+import atexit
+import hashlib
+import json
+import os
+import sys
+import time
+import traceback
+from collections import Counter
+from collections.abc import Callable
+from importlib.util import find_spec
+from pathlib import Path
+
+import numpy as np
+
+os.environ.setdefault("POLARS_MAX_THREADS", "1")  # small inputs: threads only cost
+
+FINDINGS = Path(__file__).parent / "findings"
+LONGEST = 4_096
+
+
+# --- what is fuzzed -----------------------------------------------------------------------------
+
+
+def make_targets() -> dict[str, Callable[[bytes], object]]:
+    """Each reader as a function of bytes; imported here so that atheris can instrument it."""
+    from lapwright.readers import csv, geojson, gpx, layout, nmea, opendrive
+    from lapwright.readers.containers import unpack_zip
+    from lapwright.readers.mapping import ChannelMapping
+    from lapwright.readers.mdf_blocks import check_blocks
+    from lapwright.readers.source import Source
+
+    plain, free = ChannelMapping(), ChannelMapping({}, {"checksums": "none"})
+
+    def source(data: bytes) -> Source:
+        return Source(Path("s"), "s", data, "")
+
+    def read_geojson(data: bytes) -> object:
+        try:
+            document = json.loads(data)
+        except (ValueError, RecursionError):
+            return None
+        return geojson.read_circuit_geojson(document, "s") if isinstance(document, dict) else None
+
+    return {
+        "csv": lambda data: csv.read(source(data), plain),
+        "gpx": lambda data: gpx.read(source(data), plain),
+        "nmea": lambda data: nmea.read(source(data), free),
+        "layout": lambda data: layout.find_layout(data.decode("latin-1").split("\n")),
+        "geojson": read_geojson,
+        "opendrive": lambda data: opendrive.read_circuit_opendrive(data, "s"),
+        "zip": unpack_zip,
+        "mdf": check_blocks,
+    }
+
+
+def expected_errors() -> tuple[type[Exception], ...]:
+    """Errors that a reader may end in."""
+    from lapwright.errors import LapwrightError
+    from lapwright.readers.containers import Damaged
+
+    return (LapwrightError, Damaged)
+
+
+# --- what it begins with ------------------------------------------------------------------------
+
+
+def make_seeds(name: str) -> list[bytes]:
+    """Small invented files of a kind."""
+    return {
+        "csv": _tables, "layout": _tables, "gpx": _tracks, "nmea": _sentences,
+        "geojson": _features, "opendrive": _roads, "zip": _archives, "mdf": _blocks,
+    }[name]()  # fmt: skip
+
+
+def _tables() -> list[bytes]:
+    rows = [(0.1 * i, 46.5 + 1e-5 * i, 9.25 + 2e-5 * i, 20 + 0.1 * i, 3) for i in range(24)]
+    head = ("time (s)", "lat (deg)", "lon (deg)", "speed [km/h]", "gear")
+    made = []
+    for cut, decimal in ((",", "."), (";", ","), ("\t", "."), (" ", ".")):
+        lines = [cut.join(h.replace(" ", "") for h in head)]
+        lines += [cut.join(f"{v:.5f}".replace(".", decimal) for v in row) for row in rows]
+        made.append("\n".join(lines).encode())
+    preamble = (
+        "Driver,A. Invented\r\nDate,2026-05-09\r\n\r\nTime,Lat,Lon,Speed\r\ns,deg,deg,m/s\r\n"
+    )
+    stamps = [f"10:00:{t:06.3f},{a:.6f},{b:.6f},{v:.2f}" for t, a, b, v, _ in rows]
+    return [*made, (preamble + "\r\n".join(stamps)).encode(), ("\n".join(stamps)).encode("utf-16")]
+
+
+def _tracks() -> list[bytes]:
+    points = "".join(
+        f'<trkpt lat="{46.5 + 1e-5 * i}" lon="{9.25 + 2e-5 * i}"><ele>{400 + i}</ele>'
+        f"<time>2026-05-09T10:00:{i:02d}.5Z</time><extensions><x:speed>{20 + i}</x:speed>"
+        "</extensions></trkpt>\n"
+        for i in range(24)
+    )
+    head = '<?xml version="1.0"?>\n<gpx version="1.1">'
+    one = f"{head}<trk><name>a</name><trkseg>\n{points}</trkseg></trk></gpx>"
+    return [one.encode(), one.replace("</gpx>", one[one.index("<trk>") :]).encode()]
+
+
+def _sentences() -> list[bytes]:
+    lines = []
+    for i in range(16):
+        place = f"46{30 + 0.01 * i:08.5f},N,009{15 + 0.01 * i:08.5f},E"
+        lines += [
+            f"$GNRMC,1000{i:02d}.50,A,{place},40.1,12.5,090526,,,A",
+            f"$GNGGA,1000{i:02d}.50,{place},1,12,0.7,401.2,M,,M,,",
+            "$GNVTG,12.5,T,,M,40.1,N,74.3,K,A",
+        ]
+    summed = []
+    for line in lines:
+        total = 0
+        for sign in line[1:].encode():
+            total ^= sign
+        summed.append(f"{line}*{total:02X}")
+    return ["\r\n".join(lines).encode(), "\r\n".join(summed).encode()]
+
+
+def _features() -> list[bytes]:
+    angle = np.linspace(0.0, 2.0 * np.pi, 33)
+    ring = np.column_stack([9.25 + 1.3e-3 * np.cos(angle), 46.5 + 9e-4 * np.sin(angle)])
+    kinds = [
+        ("centre", "LineString", ring.round(6).tolist(), {"left_m": 4, "right_m": 5.5}),
+        ("kerb", "LineString", ring[3:6].round(6).tolist(), {"width_m": 1}),
+        ("landmark", "Point", ring[9].tolist(), {"name": "tower", "height_m": 9}),
+    ]
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"kind": kind, **more},
+            "geometry": {"type": shape, "coordinates": points},
+        }
+        for kind, shape, points, more in kinds
+    ]
+    return [json.dumps({"type": "FeatureCollection", "features": features}).encode()]
+
+
+def _roads() -> list[bytes]:
+    half = np.pi * 100.0
+    pieces = "".join(
+        f'<geometry s="{k * half}" x="0" y="{200 * k}" hdg="{k * np.pi}" length="{half}">'
+        '<arc curvature="0.01"/></geometry>'
+        for k in (0, 1)
+    )
+    lane = '<lane id="{}" type="driving"><width sOffset="0" a="4" b="0" c="0" d="0"/></lane>'
+    lanes = f"<left>{lane.format(1)}</left><right>{lane.format(-1)}</right>"
+    text = (
+        f'<OpenDRIVE><road id="1" length="{2 * half}"><planView>{pieces}</planView>'
+        '<elevationProfile><elevation s="0" a="1" b="0" c="0" d="0"/></elevationProfile>'
+        f'<lanes><laneSection s="0">{lanes}</laneSection></lanes></road></OpenDRIVE>'
+    )
+    poly = '<poly3 a="0" b="0" c="0.001" d="0"/>'
+    spiral = '<spiral curvStart="0.01" curvEnd="0.01"/>'
+    arc = '<arc curvature="0.01"/>'
+    return [text.encode(), text.replace(arc, spiral).encode(), text.replace(arc, poly).encode()]
+
+
+def _archives() -> list[bytes]:
+    import io
+    import zipfile
+
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("a.csv", "time,lat\n1,2\n" * 20)
+        archive.writestr("b/c.gpx", "<gpx/>")
+    return [out.getvalue()]
+
+
+def _blocks() -> list[bytes]:
+    """Make a skeleton of ASAM MDF 4: header, two data groups, a channel group, two channels."""
+
+    def block(kind: bytes, links: list[int], body: int) -> bytes:
+        size = 24 + 8 * len(links) + body
+        words = [size.to_bytes(8, "little"), len(links).to_bytes(8, "little")]
+        return (
+            b"##"
+            + kind
+            + bytes(4)
+            + b"".join(words + [v.to_bytes(8, "little") for v in links])
+            + bytes(body)
+        )
+
+    places = {"HD": 64, "DG": 168, "DG2": 232, "CG": 296, "CN": 400, "CN2": 560}
+    made = b"MDF     4.10    invented" + bytes(40)
+    made += block(b"HD", [places["DG"], 0, 0, 0, 0, 0], 32)
+    made += block(b"DG", [places["DG2"], places["CG"], 0, 0], 8)
+    made += block(b"DG", [0, 0, 0, 0], 8)
+    made += block(b"CG", [0, places["CN"], 0, 0, 0, 0], 32)
+    made += block(b"CN", [places["CN2"], 0, 0, 0, 0, 0, 0, 0], 72)
+    made += block(b"CN", [0, 0, 0, 0, 0, 0, 0, 0], 72)
+    return [made]
+
+
+TOKENS = (
+    b"\0", b"\r", b"\n", b"\r\n", b",", b";", b'"', b"<", b">", b"&", b"$", b"*", b".", b"-", b"e9",
+    b"nan", b"inf", b"1e400", b"-0", b"99999999999999999999", b"\xff", b"\xef\xbb\xbf", b"\xff\xfe",
+    b"<!DOCTYPE a>", b"<![CDATA[", b"-->", b"</trkpt>", b"<trkpt>", b"<a>" * 40, b"[" * 40,
+    b"null", b"1970-01-01", b"24:61:61", b"##DG", b"PK\x01\x02", b"\xc3", b"'", b"#", b"=", b":",
+    b"\t", b" ",
+)  # fmt: skip
+
+
+# --- engines ------------------------------------------------------------------------------------
+
+
+class Run:
+    """One target: runs inputs, counts ends, keeps findings."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.target = make_targets()[name]
+        self.expected = expected_errors()
+        self.ends: Counter[str] = Counter()
+        self.kinds: set[str] = set()
+
+    def once(self, data: bytes) -> None:
+        """Run one input."""
+        try:
+            self.target(data)
+            self.ends["read"] += 1
+        except self.expected:
+            self.ends["refused by name"] += 1
+        except Exception as error:
+            self.ends["findings"] += 1
+            place = traceback.extract_tb(error.__traceback__)[-1]
+            kind = f"{type(error).__name__} at {Path(place.filename).name}:{place.lineno}"
+            if kind not in self.kinds:
+                self.kinds.add(kind)
+                self.keep(data, kind)
+
+    def keep(self, data: bytes, kind: str) -> None:
+        """Keep an input that ended in an error that is not ours."""
+        FINDINGS.mkdir(exist_ok=True)
+        path = FINDINGS / f"{self.name}-{hashlib.sha256(data).hexdigest()[:12]}"
+        path.write_bytes(data)
+        print(f"{self.name}: {kind}; kept as {path}", flush=True)
+        traceback.print_exc()
+
+    def report(self, seconds: float, engine: str) -> None:
+        """Print the counts."""
+        total = sum(self.ends.values())
+        ends = ", ".join(f"{n:,} {end}" for end, n in sorted(self.ends.items()))
+        print(
+            f"{self.name}: {total:,} executions in {seconds:.0f} s by {engine} ({ends})", flush=True
+        )
+
+
+def mutate(data: bytes, other: bytes, rng: np.random.Generator) -> bytes:
+    """Spoil a file at one to eight places."""
+    out = bytearray(data)
+    for _ in range(int(rng.integers(1, 9))):
+        if not out:
+            break
+        at = int(rng.integers(0, len(out)))
+        end = min(at + int(rng.integers(1, 40)), len(out))
+        how = int(rng.integers(0, 7))
+        if how == 0:
+            out[at] = int(rng.integers(0, 256))
+        elif how == 1:
+            out[at:at] = TOKENS[int(rng.integers(0, len(TOKENS)))]
+        elif how == 2:
+            del out[at:end]
+        elif how == 3:
+            out[at:at] = out[at:end] * int(rng.integers(1, 4))
+        elif how == 4:
+            start = int(rng.integers(0, max(len(other), 1)))
+            out[at:end] = other[start : start + end - at]
+        elif how == 5:
+            out[at:end] = TOKENS[int(rng.integers(0, len(TOKENS)))]
+        elif rng.random() < 0.2:
+            del out[at:]
+    return bytes(out[:LONGEST])
+
+
+def run_own(run: Run, seconds: float, seed: int, most: int | None = None) -> None:
+    """Mutate seeds and what was read of their mutations."""
+    rng = np.random.default_rng(seed)
+    pool = make_seeds(run.name)
+    first = len(pool)
+    started = time.monotonic()
+    done = 0
+    while time.monotonic() - started < seconds and (most is None or done < most):
+        base = pool[int(rng.integers(0, len(pool)))]
+        data = mutate(base, pool[int(rng.integers(0, len(pool)))], rng)
+        read = run.ends["read"]
+        run.once(data)
+        done += 1
+        if run.ends["read"] > read and rng.random() < 0.05:
+            pool[first:] = [*pool[first:], data][-200:]
+    run.report(time.monotonic() - started, "mutation of invented files")
+
+
+def run_atheris(name: str, seconds: float, seed: int) -> None:
+    """Coverage-guided; atheris ends the process itself."""
+    import atheris
+
+    with atheris.instrument_imports(include=["lapwright.readers"]):
+        run = Run(name)
+    started = time.monotonic()
+    atexit.register(lambda: run.report(time.monotonic() - started, "atheris"))
+    corpus = FINDINGS.parent / "corpus" / name
+    corpus.mkdir(parents=True, exist_ok=True)
+    for i, data in enumerate(make_seeds(name)):
+        (corpus / f"seed{i}").write_bytes(data)
+    options = [
+        f"-max_total_time={seconds:.0f}",
+        f"-max_len={LONGEST}",
+        f"-seed={seed}",
+        "-rss_limit_mb=0",
+    ]
+    atheris.Setup([sys.argv[0], *options, "-verbosity=0", str(corpus)], run.once)
+    with_findings(run, atheris.Fuzz)
+
+
+def with_findings(run: Run, fuzz: Callable[[], None]) -> None:
+    """Run a fuzzer that exits by itself, and turn findings into its exit code."""
+    try:
+        fuzz()
+    finally:
+        if run.ends["findings"]:
+            sys.exit(1)
+
+
+def main() -> int:
+    """Fuzz one target and tell by the exit code whether something was found."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("target", choices=TARGETS)
+    parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--engine", choices=("auto", "atheris", "own"), default="auto")
+    parser.add_argument("--seed", type=int, default=int(time.time()))
+    chosen = parser.parse_args()
+    has_atheris = find_spec("atheris") is not None
+    if chosen.engine == "atheris" or (chosen.engine == "auto" and has_atheris):
+        run_atheris(chosen.target, chosen.seconds, chosen.seed)
+        return 0
+    run = Run(chosen.target)
+    run_own(run, chosen.seconds, chosen.seed)
+    return 1 if run.ends["findings"] else 0
+
+
+TARGETS = ("csv", "geojson", "gpx", "layout", "mdf", "nmea", "opendrive", "zip")
+
+if __name__ == "__main__":
+    sys.exit(main())

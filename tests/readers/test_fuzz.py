@@ -1,0 +1,131 @@
+"""What fuzzing found stays mended, and the fuzz targets themselves still run.
+
+The inputs are made here, cut down from what was found; all are invented.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import io
+import re
+import sys
+import zipfile
+from pathlib import Path
+from re import _constants, _parser
+
+import pytest
+
+from lapwright.errors import InputError
+from lapwright.readers.circuit_files import read_circuit
+from lapwright.readers.containers import Damaged, unpack_zip
+from lapwright.readers.registry import read_log
+
+
+@pytest.fixture(scope="module")
+def fuzzer():
+    path = Path(__file__).parents[2] / "fuzz/fuzz_readers.py"
+    spec = importlib.util.spec_from_file_location("fuzz_readers", path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize(
+    "name", ["csv", "gpx", "nmea", "geojson", "opendrive", "zip", "mdf", "layout"]
+)
+def test_targets_end_as_they_may(fuzzer, name, capsys):
+    run = fuzzer.Run(name)
+    fuzzer.run_own(run, seconds=60.0, seed=11, most=120)
+    assert run.ends["findings"] == 0
+    assert sum(run.ends.values()) == 120
+    assert f"{name}: 120 executions" in capsys.readouterr().out
+
+
+def test_quotes_inside_cells(put, columns, render):
+    """A quote that stands inside a cell hid delimiters from one count of cells only."""
+    lines = render(columns)
+    cells = lines[700].split(",")
+    cells[12] = cells[12][:2] + '"' + cells[12][2:]
+    cells[13] = cells[13][:2] + '"' + cells[13][2:]
+    lines[700] = ",".join(cells)
+    recording = read_log(put(lines))
+    assert recording.channels["speed"].values.size == len(lines) - 1
+    (said,) = [m for m in recording.messages if "quote" in m.text]
+    assert said.line == 701
+
+
+def test_quoted_cells_are_sound(put, columns, render):
+    lines = render(columns)
+    lines = [lines[0] + ",note", *[line + ',"wet, ""off""; fine"' for line in lines[1:]]]
+    recording = read_log(put(lines))
+    assert recording.messages == ()
+    assert recording.channels["speed"].values.size == len(lines) - 1
+
+
+def test_lane_without_a_number(fuzzer, tmp_path):
+    path = tmp_path / "c.xodr"
+    path.write_bytes(fuzzer.make_seeds("opendrive")[0].replace(b'lane id="1"', b'lane id="x"'))
+    with pytest.raises(InputError, match=r'c\.xodr, line 1: id of lane is "x"'):
+        read_circuit([path])
+
+
+def test_coordinates_too_far_apart(fuzzer, tmp_path):
+    """One point on the other side of the earth asked for a road of millions of samples."""
+    path = tmp_path / "c.geojson"
+    path.write_bytes(fuzzer.make_seeds("geojson")[0].replace(b"[9.251275,", b"[-99.251275,"))
+    with pytest.raises(InputError, match="km long; x and y must be in metres"):
+        read_circuit([path])
+
+
+def test_archive_entry_with_an_odd_name():
+    """An entry whose name is one zero byte ended in an error of the library."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("a", "1")
+    data = bytearray(out.getvalue())
+    for at in (30, data.rindex(b"PK\x01\x02") + 46):
+        data[at] = 0
+    with pytest.raises(Damaged):
+        unpack_zip(bytes(data))
+
+
+def test_times_that_are_all_unreadable(put):
+    """Warnings are errors here: no statistics of nothing."""
+    rows = [f"?,46.{i:04d},9.1{i:03d}" for i in range(40)]
+    with pytest.raises(InputError):
+        read_log(put(["time,lat,lon", *rows]))
+
+
+def test_patterns_have_no_nested_repeats():
+    """Every pattern in the readers repeats over classes of signs only, never over repeats.
+
+    A backtracking engine needs more than linear time only where a repeat without a bound
+    stands inside another one, or where two such repeats over shared signs follow each other
+    (from memory; the parser of Python's own `re` module tells the structure).
+    """
+
+    def unbounded(tree, inside=False):
+        for op, argument in tree:
+            if op in (_constants.MAX_REPEAT, _constants.MIN_REPEAT):
+                _, most, inner = argument
+                is_open = most is _constants.MAXREPEAT
+                if is_open and inside:
+                    yield inner
+                yield from unbounded(inner, inside or is_open)
+            elif op is _constants.SUBPATTERN:
+                yield from unbounded(argument[-1], inside)
+            elif op is _constants.BRANCH:
+                for part in argument[1]:
+                    yield from unbounded(part, inside)
+
+    folder = Path(__file__).parents[2] / "src/lapwright/readers"
+    found = 0
+    for path in sorted(folder.glob("*.py")):
+        module = importlib.import_module(f"lapwright.readers.{path.stem}")
+        for value in vars(module).values():
+            if isinstance(value, re.Pattern):
+                found += 1
+                assert list(unbounded(_parser.parse(value.pattern))) == [], (path.name, value)
+    assert found >= 4
+    assert list(unbounded(_parser.parse("(a+)+b"))) != []
