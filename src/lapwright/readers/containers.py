@@ -65,15 +65,20 @@ def unpack_zip(data: bytes) -> Contents:
                 names.append(member.filename)
                 contents.append(_read_member(archive, member))
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
-        raise Damaged(f"the archive is damaged ({str(error)[:80]})", 0, done=_NOT) from error
+        raise Damaged(f"the archive is damaged ({_shorten(error)})", 0, done=_NOT) from error
     except (ValueError, RuntimeError, LookupError, OverflowError, struct.error) as error:
         raise Damaged(
-            f"the archive cannot be unpacked ({str(error)[:80]})", 0, done=_NOT
+            f"the archive cannot be unpacked ({_shorten(error)})", 0, done=_NOT
         ) from error
     frame = pl.DataFrame(
         {"name": names, "data": contents}, schema={"name": pl.String, "data": pl.Binary}
     )
     return {}, [frame]
+
+
+def _shorten(error: Exception) -> str:
+    """Give the last clause of what a library says, without its codes."""
+    return str(error).rpartition(": ")[2][:80]
 
 
 _NOT: Final = "Nothing was unpacked"
