@@ -107,7 +107,7 @@ def find_line_share(
     driver's own scatter is taken for none (shrunk as James and Stein did, 1961).
     """
     first = max(int(way.starts[0]) - 5, 0)
-    about = slice(min(first, slowest - 5), min(slowest + 20, b.speed.size))
+    about = slice(max(min(first, slowest - 5), 0), min(slowest + 20, b.speed.size))
     bend_a, bend_b = (float(np.mean(np.abs(x.curvature[about]))) for x in (a, b))
     if not known or min(bend_a, bend_b) < 1e-4:
         return 0.0, 0.0

@@ -7,11 +7,13 @@ from typing import Any, Final
 from lapwright.driving.action_names import ACTIONS
 from lapwright.guide.action_words import compose_action_words
 from lapwright.guide.charts import compose_pictures
-from lapwright.guide.corner_records import NOT_YET, compose_corners
+from lapwright.guide.corner_records import compose_corners
 from lapwright.guide.corner_words import compose_corner_words
 from lapwright.guide.document import Findings
 from lapwright.guide.figures import HUMAN_TIMING_S
 from lapwright.guide.lap_times import summarise_lap_times
+from lapwright.guide.ledger_records import compose_ledger, compose_ledger_view, compose_work
+from lapwright.guide.ledger_words import compose_ledger_words, say_work
 from lapwright.guide.possible_records import compose_car, compose_possible, find_car, why_null
 from lapwright.guide.possible_words import compose_possible_words
 from lapwright.guide.road_records import compose_track_limits
@@ -51,7 +53,10 @@ def compose_view(findings: Findings, units: UnitSystem) -> dict[str, Any]:
             "missing": [text.as_view() for text in say_missing(findings)],
             "possible": compose_possible_words(findings),
             "sight": compose_sight_words(findings),
+            "ledger": compose_ledger_words(findings),
         },
+        "ledger": compose_ledger_view(findings),
+        "order_of_work": [say_work(findings, item) for item in findings.work],
         "units": units_as_view(units),
     }
 
@@ -84,12 +89,8 @@ def compose_guide(findings: Findings, units: UnitSystem) -> dict[str, Any]:
         "corners": compose_corners(findings, system),
         "corner_laps": _compose_corner_laps(findings),
         "human_timing_s": HUMAN_TIMING_S,
-        "ledger": [],
-        "ledger_why_empty": NOT_YET,
-        "habits": [],
-        "habits_why_empty": NOT_YET,
-        "order_of_work": [],
-        "order_of_work_why_empty": NOT_YET,
+        **compose_ledger(findings),
+        "order_of_work": compose_work(findings, system),
         "missing": [write_text(text.as_view(), system) for text in say_missing(findings)],
     }
 

@@ -40,7 +40,7 @@ def _compose_corner(findings: Findings, corner: Corner, system: dict[str, Any]) 
         "kind_why_null": None if summary else _NO_LAP,
         "complex": corner.complex, "complex_corners": list_complex(findings, corner),
         "straight_after_m": summary.straight_after_m if summary else None,
-        "rank": None, "rank_why_null": NOT_YET, "worth_s": None, "worth_why_null": NOT_YET,
+        **_compose_rank(findings, corner),
         "actions": {
             name: _compose_action(name, actions[name], corner, length)
             for name in ACTIONS
@@ -53,6 +53,16 @@ def _compose_corner(findings: Findings, corner: Corner, system: dict[str, Any]) 
         **compose_corner_room(findings, corner),
         "advice": [write_text(text.as_view(), system) for text in sentences],
         "notes": [],
+    }  # fmt: skip
+
+
+def _compose_rank(findings: Findings, corner: Corner) -> dict[str, Any]:
+    """Rank in the ledger and what a middle lap loses there; null where nothing is booked."""
+    rank = next((r for r in findings.ranks if r.corner == corner.id), None)
+    why = None if rank else "The ledger books nothing to this corner."
+    return {
+        "rank": rank.rank if rank else None, "rank_why_null": why,
+        "worth_s": rank.worth_s if rank else None, "worth_why_null": why,
     }  # fmt: skip
 
 

@@ -9,13 +9,16 @@ from typing import Any, Final
 
 from lapwright.driving.corner_sight import Sight
 from lapwright.driving.gears import CornerGears
+from lapwright.driving.habits import Habit
 from lapwright.driving.kerb_use import KerbEffect, SpanUse
+from lapwright.driving.ledger import Ledger
 from lapwright.driving.passes import CornerPass, CornerSummary
 from lapwright.driving.phases import CornerPhases
 from lapwright.driving.references import ActionReferences
 from lapwright.driving.room import Room
 from lapwright.driving.steering import HandsSummary
 from lapwright.driving.track_limits import TrackLimits
+from lapwright.driving.work_order import CornerRank, WorkItem
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
 from lapwright.model.recording import Recording
@@ -125,6 +128,10 @@ class Findings:
     references, hands, phases, gears
         By corner id, of the chosen lap's driver: what actions repeat with, steering, where
         the turning is done, and gears.
+    ledger, habits, ranks, work
+        Where the time went, what comes again, which corner is worth most, what to do first.
+    best_passes
+        By corner id, the laps whose passes were the best.
     """
 
     version: str
@@ -152,3 +159,8 @@ class Findings:
     hands: Mapping[str, HandsSummary] = field(default_factory=dict)
     phases: Mapping[str, CornerPhases] = field(default_factory=dict)
     gears: Mapping[str, CornerGears] = field(default_factory=dict)
+    ledger: Ledger | None = None
+    habits: tuple[Habit, ...] = ()
+    ranks: tuple[CornerRank, ...] = ()
+    work: tuple[WorkItem, ...] = ()
+    best_passes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

@@ -30,6 +30,7 @@ from lapwright.possible.what import find_possible
 from lapwright.publish.html import render_html
 from lapwright.publish.json import render_json
 from lapwright.readers.circuit_files import read_circuit
+from lapwright.workflow.accounts import add_accounts
 from lapwright.workflow.driver import add_driver
 from lapwright.workflow.inspect import find_missing
 from lapwright.workflow.outputs import write_outputs
@@ -118,6 +119,7 @@ def make_guide(
     findings = add_surroundings(findings, options.track_limits)
     progress("looking for what the driver does it on", 0, 1)
     findings = add_driver(findings)
+    findings = add_accounts(findings, progress)
     progress("writing the guide", 0, 1)
     view = compose_view(findings, units)
     document: dict[str, Any] = view["guide"]

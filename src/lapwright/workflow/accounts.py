@@ -1,0 +1,60 @@
+"""The ledger of a guide: every lap held against the driver's best and against the possible."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from lapwright.driving.habits import find_habits
+from lapwright.driving.ledger import find_ledger
+from lapwright.driving.ledger_traces import LedgerTrace, build_computed_trace
+from lapwright.driving.redrive_pass import Motor
+from lapwright.driving.work_order import find_best_passes, find_work, rank_corners
+from lapwright.errors import LapwrightError
+from lapwright.guide.document import Findings
+from lapwright.model.car import Car
+from lapwright.possible.own_lines import ComputedLap, solve_line_again, solve_own_lines
+from lapwright.workflow.session import Progress, quiet
+
+
+def add_accounts(findings: Findings, progress: Progress = quiet) -> Findings:
+    """Account for every lap, and find habits, ranks and the order of work."""
+    what = findings.possible
+    car = what.car if what is not None and what.fastest is not None else None
+    computed = _compute(findings, car) if car is not None else {}
+    motor = Motor(car.power_per_mass, car.drag_per_mass) if car is not None else None
+    circuit, laps, passes = findings.circuit, findings.laps, findings.passes
+    ledger = find_ledger(circuit, laps, passes, motor=motor, computed=computed, report=progress)
+    habits = find_habits(ledger.accounts)
+    kinds = [a.against for a in ledger.accounts]
+    against = "own_best" if "own_best" in kinds else "possible_on_line"
+    return replace(
+        findings, ledger=ledger, habits=habits,
+        ranks=rank_corners(ledger, findings.summaries, against),
+        work=find_work(circuit, laps, passes, ledger, habits, against),
+        best_passes=find_best_passes(circuit, laps, ledger),
+    )  # fmt: skip
+
+
+def _compute(findings: Findings, car: Car) -> dict[str, dict[str, LedgerTrace]]:
+    own = solve_own_lines(findings.circuit, findings.laps, car)
+    out = {
+        "possible_on_line": {lap: _trace(findings, f"line:{lap}", x, car) for lap, x in own.items()}
+    }
+    what = findings.possible
+    if what is not None and what.fastest is not None:
+        try:
+            best = solve_line_again(findings.circuit, what.fastest, car)
+        except LapwrightError:
+            return out
+        trace = _trace(findings, "fastest", best, car)
+        out["possible_on_fastest_line"] = {
+            lap.id: trace for lap in findings.laps if lap.used and lap.id in own
+        }
+    return out
+
+
+def _trace(findings: Findings, name: str, one: ComputedLap, car: Car) -> LedgerTrace:
+    return build_computed_trace(
+        name, findings.circuit, s=one.s, speed=one.speed, time=one.time, offset=one.offset,
+        curvature=one.curvature, car=car,
+    )  # fmt: skip
