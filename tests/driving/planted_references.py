@@ -32,7 +32,7 @@ SPEEDS = {1: 67.0, 2: 40.0, 3: 57.0, 5: 59.0, 6: 39.0, 7: 35.0, 8: 40.0, 10: 64.
 #: A driver with something in hand, who stays on the road when a reference makes him late.
 CAREFUL = replace(DRIVERS["coach"], references=(), share=0.93, brake_share=0.85, level_spread=0.006)
 #: Rises of the road that hide things until shortly before the brake: centre, height, length, m.
-RISES = ((300.0, 2.6, 75.0), (885.0, 2.6, 75.0), (2905.0, 2.6, 75.0))
+RISES = ((221.0, 2.6, 75.0), (838.0, 2.6, 75.0), (2845.0, 2.6, 75.0))
 #: Corners at which a kind can be planted: a wheel turned before, a thing hidden by a rise.
 CAN_BE = {"straight": (2, 7, 8), "view": (1, 3, 10), "speed": (1, 3, 6, 7, 8)}
 KINDS = {
@@ -107,7 +107,7 @@ def raised_circuit() -> rd.Circuit:
         place = float(held[(corner, "brake")][1])
         marks += _posts(circuit, corner, place - 0.3 * speed)
         if corner in CAN_BE["view"]:
-            marks.append(_hidden_thing(circuit, corner, place - 2.1 * speed))
+            marks.append(_hidden_thing(circuit, corner, place - 1.4 * speed))
     return replace(circuit, landmarks=tuple(marks))
 
 
@@ -137,7 +137,7 @@ def _posts(circuit: rd.Circuit, corner: int, place: float) -> list[rd.Landmark]:
 
 def _hidden_thing(circuit: rd.Circuit, corner: int, place: float) -> rd.Landmark:
     """Stand a thing beyond a rise, as high as lets its top show from a place on."""
-    at = place + 200.0
+    at = place + 130.0  # beyond the rise: its top lies below the crest
     s, z = circuit.s, circuit.grid[:, ly.GZ]
     eye = float(np.interp(place, s, z)) + sight.EYE_HEIGHT
     way = (s > place + 1.0) & (s < at)
@@ -199,14 +199,18 @@ def _slow_laps(rng: np.random.Generator, laps: int, mixed: bool) -> tuple[Fault,
     kinds: list[tuple[Cause, int, float]]
     if mixed:
         kinds = [("late_throttle", 8, 25.0), ("late_throttle", 11, 25.0)]
-        kinds += [("throttle_dip", 2, 1.0), ("lift", 12, 1.0)]
+        kinds += [("gear", 2, 2.0), ("gear", 9, 2.0), ("gear", 11, 2.0), ("lift", 12, 1.0)]
     else:
         kinds = [("late_throttle", corner, 12.0) for corner in (1, 2, 3, 8, 11)]
     return tuple(
-        Fault(cause, corner, lap, float(rng.uniform(0.0, most)))
+        Fault(cause, corner, lap, _size(rng, cause, most))
         for cause, corner, most in kinds
         for lap in range(1, laps + 1)
     )
+
+
+def _size(rng: np.random.Generator, cause: Cause, most: float) -> float:
+    return float(rng.integers(0, int(most) + 1) if cause == "gear" else rng.uniform(0.0, most))
 
 
 def _reference(corner: int, what: str) -> Reference:
@@ -416,9 +420,14 @@ def _line_ups(part: Array, marks: Array, one: Array, two: Array) -> Array:
 def _late_views(session: Session, parts: list[Array]) -> list[Array]:
     s, v = _now(parts, ly.O_S), _now(parts, ly.O_VX)
     out = []
-    for mark in session.circuit.landmarks:
+    ahead = (b for b in session.circuit.bends if b.apex_m > float(np.median(s)))
+    bend = next(ahead, session.circuit.bends[0])
+    ground = float(_row(session.circuit, bend.apex_m)[ly.GZ])
+    apex = rd.Landmark("apex", bend.apex_m, 0.0, 0.0, 0.0, 0.0, ground)
+    for mark in (*session.circuit.landmarks, apex):
         try:
-            place = sight.view_place(session.circuit, mark.name, float(np.median(s)))
+            alone = replace(session.circuit, landmarks=(mark,))
+            place = sight.view_place(alone, mark.name, float(np.median(s)))
         except ValueError:
             continue
         lead = (float(np.median(s)) - place) / float(np.median(v))
