@@ -5,7 +5,7 @@ from __future__ import annotations
 import codecs
 import itertools
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -85,10 +85,10 @@ class _Points:
     is_open: bool = False
     whole: int = 0
 
-    def start(self, name: str, attributes: Mapping[str, str], line: int) -> None:
+    def start(self, name: str, attributes: Mapping[str, str], line: Callable[[], int]) -> None:
         if name == "trkpt":
             self.is_open = True
-            self.lines.append(line)
+            self.lines.append(line())
             self.latitudes.append(attributes.get("lat", ""))
             self.longitudes.append(attributes.get("lon", ""))
             self.tracks.append(max(len(self.names) - 1, 0))

@@ -25,11 +25,11 @@ _AT_END: Final = (3, 5, 6, 20)  # expat's codes of a document that ends too earl
 class Sinks:
     """Whom the parser tells: element begun, element ended with its own text.
 
-    ``start`` gets name, attributes and line; ``end`` gets name, text and whether
+    ``start`` gets name, attributes and what tells the line; ``end`` gets name, text and whether
     elements stood inside. Names come without their prefix.
     """
 
-    start: Callable[[str, Mapping[str, str], int], None]
+    start: Callable[[str, Mapping[str, str], Callable[[], int]], None]
     end: Callable[[str, str, bool], None]
 
 
@@ -104,7 +104,7 @@ class _Walk:
             self.refuse(f"elements nested deeper than {DEPTH_LIMIT}")
         self.pieces.clear()
         self.has_inner = False
-        self.sinks.start(name.rpartition(":")[2], attributes, self.line())
+        self.sinks.start(name.rpartition(":")[2], attributes, self.line)
 
     def end(self, name: str) -> None:
         self.depth -= 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -66,12 +66,12 @@ def read_tree(data: bytes, file: str) -> Node:
     root = Node("", {}, 1)
     open_nodes, count = [root], 0
 
-    def start(name: str, attributes: Mapping[str, str], line: int) -> None:
+    def start(name: str, attributes: Mapping[str, str], line: Callable[[], int]) -> None:
         nonlocal count
         count += 1
         if count > ELEMENT_LIMIT:
-            raise InputError([refuse_markup(file, f"more than {ELEMENT_LIMIT} elements", line)])
-        node = Node(name, attributes, line)
+            raise InputError([refuse_markup(file, f"more than {ELEMENT_LIMIT} elements", line())])
+        node = Node(name, attributes, line())
         open_nodes[-1].inner.append(node)
         open_nodes.append(node)
 
