@@ -75,7 +75,7 @@ CAUSES: Final[Mapping[str, CauseWords]] = {
     "line": CauseWords(
         "line", "another line: tighter, longer, or away from the inside at the apex",
         "took another line", "come back to the line of the best passes", "apex_inside_m", 1,
-        "was {0} further from the inside at the apex", "pass the inside edge within {0}",
+        "was {0} further from the inside at the apex", "pass the inside edge {0} away",
         "offset", 1,
     ),
     "late_throttle": CauseWords(
@@ -118,6 +118,14 @@ AGAINST: Final[Mapping[str, str]] = {
 }
 #: Differences of an action smaller than this are not named, in SI units by quantity.
 _LEAST: Final = {"distance": 1.0, "acceleration": 0.2, "time": 0.03, "speed": 0.2, "offset": 0.1}
+#: Tolerances are no narrower than this, in SI units by quantity.
+_TOLERATED: Final = {
+    "distance": 2.0,
+    "speed": 0.3,
+    "time": 0.05,
+    "acceleration": 0.3,
+    "offset": 0.3,
+}
 
 
 def label_against(key: str) -> str:
@@ -237,11 +245,10 @@ def say_work(findings: Findings, item: WorkItem) -> dict[str, Any]:
     corner = next(c for c in findings.circuit.corners if c.id == item.corner)
     goal = _goal(findings, item, words)
     tolerance = None
-    if goal is not None and item.tolerance is not None:
-        least = {"distance": 2.0, "speed": 0.3, "time": 0.05}.get(words.quantity, 0.1)
+    if goal is not None and item.tolerance is not None and words.quantity in _TOLERATED:
         decimals = words.decimals or (1 if words.quantity == "speed" else 0)
-        size = max(2 * item.tolerance, least)
-        tolerance = Text("within {0}", ((size, words.quantity, decimals),))
+        size = max(2 * item.tolerance, _TOLERATED[words.quantity])
+        tolerance = Text("give or take {0}", ((size, words.quantity, decimals),))
     shown = " and ".join(
         [", ".join(quote_name(x) for x in item.shown_by[:-1]), quote_name(item.shown_by[-1])]
         if len(item.shown_by) > 1
