@@ -55,7 +55,7 @@ def compose_work(findings: Findings, system: Mapping[str, Any]) -> list[dict[str
             "corner": item.corner,
             "what": write_text(said["what"], system),
             "cause": item.cause,
-            "reference": None,
+            "reference": write_text(said["reference"], system) if said["reference"] else None,
             "goal": item.goal,
             "goal_text": write_text(said["goal"], system) if said["goal"] else None,
             "tolerance": item.tolerance,

@@ -12,6 +12,8 @@ from lapwright.driving.habits import Habit
 from lapwright.driving.ledger import Account, Row
 from lapwright.driving.work_order import WorkItem
 from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
+from lapwright.guide.reference_names import find_settled, name_reference
+from lapwright.model.circuit import Corner
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,11 +263,19 @@ def say_work(findings: Findings, item: WorkItem) -> dict[str, Any]:
         "corner": item.corner,
         "what": Text(f"Corner {quote_name(item.corner)}{name}: {words.do}").as_view(),
         "evidence": evidence.as_view() if evidence else None,
-        "reference": None,
+        "reference": _reference(findings, item, corner),
         "goal": goal.as_view() if goal else None,
         "tolerance": tolerance.as_view() if tolerance else None,
         "worth_s": item.worth_s,
     }
+
+
+def _reference(findings: Findings, item: WorkItem, corner: Corner) -> dict[str, Any] | None:
+    """Say what the action repeats with on these laps, if that is settled."""
+    repeat = find_settled(findings, corner).get(item.action or "")
+    if repeat is None:
+        return None
+    return join_texts([Text("it repeats with"), name_reference(repeat)]).as_view()
 
 
 def _goal(findings: Findings, item: WorkItem, words: CauseWords) -> Text | None:
