@@ -23,6 +23,7 @@ from lapwright.possible.flat_out import (
     find_loads,
     load_along,
 )
+from lapwright.possible.own_lines import close_line
 from lapwright.possible.path import Path, build_path_over
 from lapwright.possible.speed_profile import solve_speed_profile
 from lapwright.possible.worth import RoadWorth, find_zones, move_edge, price_road, price_unused
@@ -32,10 +33,10 @@ Array = NDArray[np.float64]
 #: Kept from each edge by the middle of the car: half of a usual car's width, an assumption.
 KEPT_M = 0.9
 RESAMPLES = 40
+#: Parts of a car that have intervals of their own.
+_PARTS = ("lateral", "brake", "drive", "exponent", "power_per_mass", "drag_per_mass", "rolling")
 #: Unused road is priced by a solve of its own, in the zones where it promises most.
 PRICED_ZONES, PRICED_FROM_S = 6, 0.01
-#: A lap does not end where it began: over so many metres its line is led to its beginning.
-LED_OVER_M = 100.0
 #: A car that cannot drive the lap that it was found from, by this share, is not believed.
 SLOWER_THAN_DRIVEN = 0.003
 
@@ -60,8 +61,8 @@ class WhatIsPossible:
     car
         As given or found; None where the laps do not show enough of it.
     on_line_s, on_fastest_line_s
-        Lap times on the chosen lap's own line and on the fastest line. The intervals put
-        every value of the car at the good and at the bad end of its own at once: wide.
+        Lap times on the chosen lap's own line and on the fastest line, with the intervals
+        that the car's own give.
     fastest, load
         The fastest line, and the share of the weight gained or lost along it, node by node.
     worths
@@ -148,24 +149,29 @@ def find_possible(
 
 
 def _driven_line(circuit: Circuit, track: Track) -> Path:
-    """Path of a lap's line, led over to its own beginning before it ends."""
-    s, n = _offsets(circuit, track)
-    before = circuit.length_m - s
-    start = n[0] - (n[1] - n[0]) / circuit.step_m * before
-    share = np.clip(1 - before / LED_OVER_M, 0.0, 1.0)
-    n = n + share**2 * (3 - 2 * share) * (start - n)
-    return build_path_over(circuit, *points_at(curve_of(circuit), s, n))
+    return build_path_over(circuit, *points_at(curve_of(circuit), *_offsets(circuit, track)))
 
 
 def _offsets(circuit: Circuit, track: Track) -> tuple[Array, Array]:
-    s, first = np.unique(track.s, return_index=True)
-    return circuit.s, np.interp(circuit.s, s, track.n[first])
+    return circuit.s, close_line(circuit, track)
 
 
 def _estimate(path: Path, car: Car) -> Estimate:
-    low, high = _at_ends(car)
-    times = [solve_speed_profile(path, c).time_s for c in (car, high, low)]
-    return Estimate(times[0], min(times), max(times))
+    """Lap time with its interval: every value to its ends by itself, taken together as squares.
+
+    The usual propagation of independent errors; power and drag go together in a fit, which
+    makes it wider than need be.
+    """
+    time = solve_speed_profile(path, car).time_s
+    less = more = 0.0
+    for part in _PARTS:
+        only = {k: v for k, v in car.intervals.items() if k.split(".")[0] == part}
+        if not only:
+            continue
+        one = replace(car, intervals=only)
+        ends = [solve_speed_profile(path, c).time_s - time for c in _at_ends(one)]
+        less, more = less + min(*ends, 0.0) ** 2, more + max(*ends, 0.0) ** 2
+    return Estimate(time, time - less**0.5, time + more**0.5)
 
 
 def _check_explains(on_line_s: float, lap: Lap) -> None:
@@ -187,7 +193,7 @@ def _at_end(car: Car, *, good: bool) -> Car:
         return high if good == more_is_better else low
 
     def limit(name: str, one: Limit) -> Limit:
-        if name in car.intervals and name in car.support:
+        if name in car.intervals and "lateral" in car.support:
             speed = sum(car.support["lateral"]) / 2
             now = one.at_rest + one.per_v2 * speed**2
             return one.scaled(end(name, now) / now, 1.0)
