@@ -14,10 +14,12 @@ from lapwright.messages import Message
 from lapwright.model.circuit import Circuit, Landmark
 from lapwright.numerics.curves import at_places
 
-_NUMBER = r"(-?\d+(?:[.,]\d+)?)\s*(m|yd|ft)?\b"
-_AT = re.compile(rf"\bat\s+{_NUMBER}", re.IGNORECASE)
-_OFF = re.compile(rf"{_NUMBER}\s+(?:off|from the edge|beside)", re.IGNORECASE)
-_HIGH = re.compile(rf"{_NUMBER}\s+(?:high|tall|up)", re.IGNORECASE)
+# Runs of blanks are single ones before these see a line: so none of them takes longer than
+# the line is long.
+_NUMBER = r"(-?\d{1,9}(?:[.,]\d{1,9})?) ?(m|yd|ft)?\b"
+_AT = re.compile(rf"\bat {_NUMBER}", re.IGNORECASE)
+_OFF = re.compile(rf"{_NUMBER} (?:off|from the edge|beside)", re.IGNORECASE)
+_HIGH = re.compile(rf"{_NUMBER} (?:high|tall|up)", re.IGNORECASE)
 _SIDE = re.compile(r"\b(left|right)\b", re.IGNORECASE)
 _METRES = {"m": 1.0, "": 1.0, "yd": 0.9144, "ft": 0.3048}
 #: Further away or higher than this is a slip of the pen, m.
@@ -46,7 +48,7 @@ def read_landmark_lines(
     found: list[Landmark] = []
     wrong: list[Message] = []
     for number, line in enumerate(lines, 1):
-        text = line.strip()
+        text = " ".join(line.split())
         if not text or text.startswith("#"):
             continue
         values = _values(text)
