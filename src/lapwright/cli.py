@@ -112,10 +112,23 @@ def guide_command(
             metavar="whole-car|whole-wheel|any-contact",
         ),
     ] = "whole-car",
+    video_offset: Annotated[
+        float,
+        typer.Option("--video-offset", help="Where the lap begins in its video.", metavar="S"),
+    ] = 0.0,
+    caption_lead: Annotated[
+        float,
+        typer.Option("--caption-lead", help="Captions begin so long before.", metavar="S"),
+    ] = 4.0,
+    caption_words: Annotated[
+        float,
+        typer.Option("--caption-words", help="Words of a caption in a minute.", metavar="N"),
+    ] = 160.0,
     units: Units = "metric",
 ) -> None:
     """Make a guide from the logs of a session."""
     from lapwright.driving.track_limits import choose_rule
+    from lapwright.guide.captions import CaptionRules
     from lapwright.workflow.guide import GuideOptions, make_guide, write_guide
 
     options = GuideOptions(
@@ -127,6 +140,7 @@ def guide_command(
         car=car,
         driver=driver,
         track_limits=choose_rule(track_limits),
+        captions=CaptionRules(caption_lead, caption_words, video_offset_s=video_offset),
     )
     with _progress() as report:
         made = make_guide(logs, _units(units), options, progress=report)

@@ -19,7 +19,7 @@ from lapwright.demo import Written, coach_session
 from lapwright.workflow import demo, outputs, session
 
 LAP = 2 * np.pi
-FILES = ["circuit.json", "guide.html", "guide.json", "laps.parquet"]
+FILES = ["chapters.vtt", "circuit.json", "guide.html", "guide.json", "guide.vtt", "laps.parquet"]
 Command = Callable[..., Any]
 
 

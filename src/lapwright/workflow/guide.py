@@ -16,6 +16,7 @@ from lapwright.driving.actions import find_passes
 from lapwright.driving.consistency import summarise_corners
 from lapwright.driving.track_limits import DEFAULT_RULE, Rule
 from lapwright.errors import InputError, UsageError
+from lapwright.guide.captions import CaptionRules
 from lapwright.guide.compose import compose_view
 from lapwright.guide.document import Findings, Session, Text, quote_name
 from lapwright.guide.unit_system import UnitSystem
@@ -32,6 +33,7 @@ from lapwright.publish.json import render_json
 from lapwright.readers.circuit_files import read_circuit
 from lapwright.workflow.accounts import add_accounts
 from lapwright.workflow.driver import add_driver
+from lapwright.workflow.hand_over import render_tracks
 from lapwright.workflow.inspect import find_missing
 from lapwright.workflow.outputs import write_outputs
 from lapwright.workflow.session import (
@@ -58,6 +60,7 @@ class GuideOptions:
     car: Path | None = None
     driver: str = ""
     track_limits: Rule = DEFAULT_RULE
+    captions: CaptionRules = field(default_factory=CaptionRules)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +126,10 @@ def make_guide(
     progress("writing the guide", 0, 1)
     view = compose_view(findings, units)
     document: dict[str, Any] = view["guide"]
+    tracks, untold = render_tracks(view, options.captions)
     files = {
         "guide.html": render_html(view),
+        **tracks,
         "guide.json": render_json(document),
         "circuit.json": render_json(circuit_to_document(session.circuit)),
         "laps.parquet": laps_table(session.laps),
@@ -135,6 +140,7 @@ def make_guide(
         *(m for r in recordings for m in r.messages),
         *find_counter_messages(recordings, session.laps, not session.start_chosen),
         *find_lap_messages(session.laps),
+        *untold,
     )
     return MadeGuide(document, files, messages)
 
