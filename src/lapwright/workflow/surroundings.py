@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from lapwright.driving.corner_sight import find_sight
 from lapwright.driving.kerb_use import find_kerb_effects, find_span_uses
 from lapwright.driving.room import Change, Goal, find_room
+from lapwright.driving.steering import find_hands
 from lapwright.driving.track_limits import Rule, find_track_limits
 from lapwright.guide.document import Findings
 from lapwright.model.circuit import Circuit, Corner
@@ -38,11 +39,21 @@ def add_surroundings(findings: Findings, rule: Rule) -> Findings:
         sight=find_sight(circuit, laps, findings.summaries, car),
         track_limits=find_track_limits(circuit, laps, car, rule),
         span_uses=uses,
-        kerb_effects=find_kerb_effects(circuit, laps, uses, findings.passes),
+        kerb_effects=find_kerb_effects(
+            circuit, laps, uses, findings.passes, corrections=_corrections(findings, bool(uses))
+        ),
         rooms=find_room(
             circuit, laps, findings.passes, findings.summaries, car, list_computed(findings)
         ),
     )
+
+
+def _corrections(findings: Findings, wanted: bool) -> dict[tuple[str, str], float]:
+    """Corrections of the wheel by corner and lap, where a kerb's effect could be seen in them."""
+    if not wanted:
+        return {}
+    hands = find_hands(findings.circuit, findings.laps, findings.passes)
+    return {(h.corner, h.lap): float(h.corrections) for h in hands}
 
 
 def take_shakes(recordings: Sequence[Recording], laps: Sequence[Lap]) -> Mapping[str, Trace]:
