@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from lapwright.guide.document import Findings
 from lapwright.model.car import Car, Limit
 from lapwright.model.circuit import Corner
+from lapwright.physics.drive import resistance
 from lapwright.physics.grip import limit_at
+from lapwright.physics.load import downhill_pull
 from lapwright.possible.what import Estimate, WhatIsPossible
 from lapwright.possible.worth import RoadWorth
 
@@ -111,7 +113,7 @@ def compose_envelope_picture(findings: Findings) -> dict[str, Any] | None:
     car = find_car(findings)
     if car is None:
         return None
-    speed, forward, left = _driven(findings)
+    speed, forward, left = _driven(findings, car)
     points = {"lateral": np.abs(left), "brake": -forward, "drive": forward}
     out: dict[str, Any] = {}
     for name in _DIRECTIONS:
@@ -127,11 +129,15 @@ def compose_envelope_picture(findings: Findings) -> dict[str, Any] | None:
     return out
 
 
-def _driven(findings: Findings) -> tuple[Array, Array, Array]:
+def _driven(findings: Findings, car: Car) -> tuple[Array, Array, Array]:
+    """Speed, and what the tyres gave forward and to the left: air, rolling and slope taken out."""
     tracks = [lap.track for lap in findings.laps if lap.used and lap.track is not None]
-    columns = ("speed", "acceleration_forward", "acceleration_left")
-    speed, forward, left = (np.concatenate([getattr(t, c) for t in tracks]) for c in columns)
-    return speed, forward, left
+    columns = ("s", "speed", "acceleration_forward", "acceleration_left")
+    s, speed, forward, left = (np.concatenate([getattr(t, c) for t in tracks]) for c in columns)
+    circuit = findings.circuit
+    slope = np.interp(s, circuit.s, circuit.slope, period=circuit.length_m)
+    slowed = resistance(car.drag_per_mass, car.rolling, speed, car.gravity)
+    return speed, forward + slowed + downhill_pull(slope, car.gravity), left
 
 
 def _highest(speed: Array, values: Array) -> list[list[float]]:
@@ -165,6 +171,10 @@ def _grip_rows(car: Car, name: str) -> list[dict[str, Any]]:
 def _limit_at_end(car: Car, name: str, limit: Limit, end: int) -> Limit:
     def value(part: str, middle: float) -> float:
         return car.intervals.get(f"{name}.{part}", (middle, middle))[end]
+
+    if name in car.intervals and "lateral" in car.support:  # of the whole limit, see `Car`
+        now = _level(limit, sum(car.support["lateral"]) / 2, car)
+        return limit.scaled(car.intervals[name][end] / now, 1.0)
 
     return Limit(value("at_rest", limit.at_rest), value("per_v2", limit.per_v2), limit.per_load)
 

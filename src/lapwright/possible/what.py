@@ -38,7 +38,7 @@ _PARTS = ("lateral", "brake", "drive", "exponent", "power_per_mass", "drag_per_m
 #: Unused road is priced by a solve of its own, in the zones where it promises most.
 PRICED_ZONES, PRICED_FROM_S = 6, 0.01
 #: A car that cannot drive the lap that it was found from, by this share, is not believed.
-SLOWER_THAN_DRIVEN = 0.003
+SLOWER_THAN_DRIVEN = 0.005
 
 
 @dataclass(frozen=True, slots=True)
