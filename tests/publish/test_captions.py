@@ -75,7 +75,8 @@ def parse_strictly(data: bytes) -> list[tuple[float, float, str]]:
 
 
 def flatten(text: str) -> str:
-    return " ".join(text.encode("utf-8", "replace").decode().replace("\0", "\ufffd").split())
+    shown = text.encode("utf-8", "replace").decode()
+    return " ".join(re.sub("[\0\u202a-\u202e]", "\ufffd", shown).split())
 
 
 @pytest.fixture(scope="module")

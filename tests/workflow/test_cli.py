@@ -19,7 +19,10 @@ from lapwright.demo import Written, coach_session
 from lapwright.workflow import demo, outputs, session
 
 LAP = 2 * np.pi
-FILES = ["chapters.vtt", "circuit.json", "guide.html", "guide.json", "guide.vtt", "laps.parquet"]
+FILES = [
+    "chapters.vtt", "circuit.json", "guide.html", "guide.json", "guide.pdf", "guide.vtt",
+    "laps.parquet",
+]  # fmt: skip
 Command = Callable[..., Any]
 
 

@@ -9,7 +9,15 @@ from typing import Final
 from lapwright.guide.captions import Cue
 
 _BLANKS: Final = re.compile(r"[^\S\u00a0\u202f]+")  # no-break spaces stay
-_ESCAPES: Final = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "\0": "\ufffd"})
+#: Besides markup: what would turn the direction of the text after a name.
+_ESCAPES: Final = str.maketrans(
+    {
+        "&": "&amp;",
+        "<": "&lt;",
+        ">": "&gt;",
+        **dict.fromkeys("\0\u202a\u202b\u202c\u202d\u202e", "\ufffd"),
+    }
+)
 
 
 def render_vtt(cues: Iterable[Cue], note: str = "") -> bytes:

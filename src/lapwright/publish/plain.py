@@ -68,11 +68,12 @@ def _corner(view: View, corner: View, system: View) -> Markup:
         element("p", write_text(words["why"], system)) if words else None,
         element("ol", join(element("li", write_text(t, system)) for t in orders)),
         join(element("p", write_text(t, system)) for t in (words or {}).get("possible") or ()),
-        table(("What", "Median", "Spread", "Laps"), _actions(view, corner, system)),
+        table(("What", "Median", "Spread", "Laps"), list_actions(view, corner, system)),
     )
 
 
-def _actions(view: View, corner: View, system: View) -> Iterable[tuple[str, ...]]:
+def list_actions(view: View, corner: View, system: View) -> Iterable[tuple[str, ...]]:
+    """Yield a corner's actions: what, median, spread, on how many laps."""
     for name, said in view["words"]["actions"].items():
         action = corner["actions"].get(name)
         if action is None:

@@ -33,7 +33,7 @@ from lapwright.publish.json import render_json
 from lapwright.readers.circuit_files import read_circuit
 from lapwright.workflow.accounts import add_accounts
 from lapwright.workflow.driver import add_driver
-from lapwright.workflow.hand_over import render_tracks
+from lapwright.workflow.hand_over import render_paper, render_tracks
 from lapwright.workflow.inspect import find_missing
 from lapwright.workflow.outputs import write_outputs
 from lapwright.workflow.session import (
@@ -127,8 +127,10 @@ def make_guide(
     view = compose_view(findings, units)
     document: dict[str, Any] = view["guide"]
     tracks, untold = render_tracks(view, options.captions)
+    paper, unset = render_paper(view)
     files = {
         "guide.html": render_html(view),
+        **paper,
         **tracks,
         "guide.json": render_json(document),
         "circuit.json": render_json(circuit_to_document(session.circuit)),
@@ -141,6 +143,7 @@ def make_guide(
         *find_counter_messages(recordings, session.laps, not session.start_chosen),
         *find_lap_messages(session.laps),
         *untold,
+        *unset,
     )
     return MadeGuide(document, files, messages)
 
