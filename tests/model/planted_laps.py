@@ -6,9 +6,10 @@ own physics is used. All numbers are invented.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
@@ -68,45 +69,61 @@ def plan_road(flat: bool = False, straight: bool = False) -> Circuit:
     )  # fmt: skip
 
 
-def drive_lap(road: Circuit, car: Planted, grip: float = 1.0) -> tuple[Array, Array, Array]:
-    """Speed (m/s) at each metre of a flying lap, its acceleration, and whether power limits."""
-    k, bend, slope = road.curvature, road.vertical_curvature, road.slope
-    size, sine, cosine = k.size, np.sin(road.banking), np.cos(road.banking)
+@njit
+def _state(road, i, j, v, car, grip):  # type: ignore[no-untyped-def]
+    """Force to the side, limit to the side and resistance (m/s²) half-way between places."""
+    curve, bend = (road[0, i] + road[0, j]) / 2, (road[1, i] + road[1, j]) / 2
+    slope, bank = (road[2, i] + road[2, j]) / 2, (road[3, i] + road[3, j]) / 2
+    side = curve * v * v * np.cos(bank) + G * np.sin(bank)
+    normal = G * np.cos(bank) - curve * v * v * np.sin(bank) + v * v * bend
+    limit = grip * (car[3] + car[4] * v * v + car[5] * (normal - G))
+    resist = car[1] * v * v + car[2] * (G * np.cos(bank) + v * v * bend) + G * slope
+    return abs(side), limit, resist
 
-    def side_and_limit(i: int, v: float) -> tuple[float, float]:
-        side = k[i] * v * v * cosine[i] + G * sine[i]
-        normal = G * cosine[i] - k[i] * v * v * sine[i] + v * v * bend[i]
-        rest = car.rest + car.per_v2 * v * v + car.per_load * (normal - G)
-        return abs(side), grip * rest
 
-    def resist(i: int, v: float) -> float:
-        normal = G * cosine[i] + v * v * bend[i]
-        return car.drag * v * v + car.rolling * normal + G * slope[i]
+@njit
+def _pull(road, i, j, v, car, grip, forward):  # type: ignore[no-untyped-def]
+    """Largest gain (forward) or loss of speed in m/s² half-way between places."""
+    side, limit, resist = _state(road, i, j, v, car, grip)
+    spare = max(1 - min(side / limit, 1.0) ** car[8], 0.0) ** (1 / car[8]) * limit
+    if forward:
+        return min(car[0] / v, car[7] * spare) - resist
+    return car[6] * spare + resist
 
-    grid = np.linspace(4.0, 90.0, 400)
-    side = np.abs(np.outer(k * cosine, grid**2) + (G * sine)[:, None])
-    normal = (G * cosine)[:, None] + np.outer(bend - k * sine, grid**2)
-    over = side > grip * car.limit(grid[None, :], normal)
-    first = np.where(over.any(axis=1), over.argmax(axis=1), grid.size)
-    v = np.where(first < grid.size, grid[np.maximum(first - 1, 0)], 90.0)
-    powered = np.zeros(size)
-    for step in range(-size // 2, 2 * size):
-        i, j = step % size, (step + 1) % size
-        need, limit = side_and_limit(i, v[i])
-        spare = max(1 - min(need / limit, 1.0) ** car.exponent, 0.0) ** (1 / car.exponent)
-        push = min(car.power / v[i], car.drive * limit * spare)
-        reached = np.sqrt(max(v[i] ** 2 + 2 * (push - resist(i, v[i])), 9.0))
-        powered[i] = float(push >= car.power / v[i] and reached <= v[j])
+
+@njit
+def _drive(road, car, grip):  # type: ignore[no-untyped-def]
+    size = road.shape[1]
+    v, powered = np.full(size, 90.0), np.zeros(size)
+    for i in range(size):
+        while v[i] > 4.0:
+            side, limit, _ = _state(road, i, i, v[i], car, grip)
+            if side <= limit:
+                break
+            v[i] -= 0.01
+    for turn in range(-(size // 2), 2 * size):
+        i, j = turn % size, (turn + 1) % size
+        half = np.sqrt(max(v[i] ** 2 + _pull(road, i, j, v[i], car, grip, True), 9.0))
+        gain = _pull(road, i, j, half, car, grip, True)
+        reached = np.sqrt(max(v[i] ** 2 + 2 * gain, 9.0))
+        _, _, resist = _state(road, i, j, half, car, grip)
+        powered[i] = 1.0 if gain >= car[0] / half - resist and reached <= v[j] else 0.0
         v[j] = min(v[j], reached)
-    for step in range(2 * size, -size // 2, -1):
-        i, j = step % size, (step - 1) % size
-        need, limit = side_and_limit(i, v[i])
-        spare = max(1 - min(need / limit, 1.0) ** car.exponent, 0.0) ** (1 / car.exponent)
-        reached = np.sqrt(v[i] ** 2 + 2 * (car.brake * limit * spare + resist(i, v[i])))
+    for turn in range(2 * size, -(size // 2), -1):
+        i, j = turn % size, (turn - 1) % size
+        half = np.sqrt(v[i] ** 2 + _pull(road, j, i, v[i], car, grip, False))
+        reached = np.sqrt(v[i] ** 2 + 2 * _pull(road, j, i, half, car, grip, False))
         if reached < v[j]:
             v[j], powered[j] = reached, 0.0
-    a = (np.roll(v, -1) ** 2 - v**2) / 2
-    return v, a, powered
+    return v, powered
+
+
+def drive_lap(road: Circuit, car: Planted, grip: float = 1.0) -> tuple[Array, Array, Array]:
+    """Speed (m/s) at each metre of a flying lap; acceleration half-way to the next, and whether
+    power limits it there."""
+    rows = np.stack([road.curvature, road.vertical_curvature, road.slope, road.banking])
+    v, powered = _drive(rows, np.array(astuple(car)), grip)
+    return v, (np.roll(v, -1) ** 2 - v**2) / 2, powered
 
 
 def _noise(rng: np.random.Generator, size: int, sd: float) -> Array:
@@ -124,15 +141,16 @@ def measure_lap(
     clock = np.r_[0.0, np.cumsum(2 / (v + np.roll(v, -1)))]
     time = np.arange(0, clock[-1], 0.02)
     s = np.interp(time, clock, np.r_[road.s, road.length_m])
-    speed, ahead, curve = (np.interp(s, road.s, c) for c in (v, a, road.curvature))
+    speed, curve = (np.interp(s, road.s, c, period=road.length_m) for c in (v, road.curvature))
+    ahead = np.interp(s, road.s + 0.5, a, period=road.length_m)
     zero, size = np.zeros(time.size), time.size
     track = Track(
         time, s, zero, zero, speed + _noise(rng, size, noise / 10),
         ahead + _noise(rng, size, noise), curve * speed**2 + _noise(rng, size, noise), curve,
         zero + 0.1, zero + noise / 10, zero + noise, zero + noise,
     )  # fmt: skip
-    braking = np.where(np.interp(s, road.s, a) < -2.0, 0.8, 0.0)
-    full = np.interp(s, road.s, powered) > 0.99
+    braking = np.where(ahead < -2.0, 0.8, 0.0)
+    full = np.interp(s, road.s + 0.5, powered, period=road.length_m) > 0.99
     traces = {
         "throttle": Trace(time, np.where(full, 1.0, 0.5 * (braking == 0))),
         "brake": Trace(time, braking),

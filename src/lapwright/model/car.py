@@ -63,7 +63,9 @@ class Car:
     eye_position_m, logged_point_m
         (forward, left, up) from the middle of the wheelbase on the ground.
     intervals
-        90 % intervals of values by name, as ``lateral.at_rest`` or ``power_per_mass``.
+        90 % intervals of values by name, as ``lateral.at_rest`` or ``power_per_mass``;
+        ``lateral``, ``brake`` and ``drive`` are of the whole limit (m/s²) on the level at
+        the middle of the speeds that support cornering.
     support
         Lowest and highest speed in m/s that back ``lateral``, ``brake``, ``drive``.
     shown_by

@@ -15,15 +15,8 @@ from lapwright.errors import NoAnswerError
 from lapwright.model.car import Car, Interval, Limit
 from lapwright.model.circuit import Circuit
 from lapwright.model.fit_drive import DriveFit, find_drag_factors, fit_drive
-from lapwright.model.fit_grip import (
-    Forces,
-    GripFit,
-    build_forces,
-    choose_hard,
-    find_grip_factors,
-    fit_grip,
-    shown_push,
-)
+from lapwright.model.fit_forces import Forces, build_forces, choose_hard
+from lapwright.model.fit_grip import GripFit, find_grip_factors, fit_grip, shown_push
 from lapwright.model.fit_samples import Flags, Samples, build_samples
 from lapwright.model.lap import Lap
 from lapwright.numerics.fits import IntArray, interval_of, resample_groups
@@ -39,8 +32,10 @@ _NAMES = (
     "power_per_mass", "drag_per_mass", "rolling",
     "lateral.at_rest", "lateral.per_v2", "lateral.per_load",
     "brake.at_rest", "brake.per_v2", "brake.per_load",
-    "drive.at_rest", "drive.per_v2", "drive.per_load", "exponent",
+    "drive.at_rest", "drive.per_v2", "drive.per_load", "exponent", "lateral", "brake", "drive",
 )  # fmt: skip
+#: A road banked nowhere by this, rad, is one whose banking nobody measured.
+LEVEL = 0.003
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +58,8 @@ class CarFit:
     drive, grip
         The parts that were found, or None.
     intervals
-        90 % intervals by the names of `Car.intervals`.
+        90 % intervals by the names of `Car.intervals`; ``lateral``, ``brake`` and ``drive``
+        are of the whole limit at the middle of the speeds that back cornering.
     conditions
         One for each used lap.
     missing
@@ -134,6 +130,11 @@ def fit_car(
         missing += _gaps(grip)
     except NoAnswerError as error:
         missing.append(f"{error}.")
+    if grip is not None and circuit.has_heights and np.abs(circuit.banking).max() < LEVEL:
+        missing.append(
+            "The road's banking is not known: limits are what a road level from side to side "
+            "would have asked, in the middle of the bends."
+        )
     groups, count = _groups(samples, len(names))
     intervals = _intervals(samples, drive, grip, groups, count, resamples, seed)
     conditions = tuple(
@@ -179,37 +180,59 @@ def _groups(samples: Samples, laps: int) -> tuple[NDArray[np.int64], int]:
     return samples.lap * STRETCHES + place * STRETCHES // size[samples.lap], laps * STRETCHES
 
 
-def _values(drive: DriveFit | None, grip: GripFit | None) -> Array:
-    """Values in the order of `_NAMES`; NaN for what was not found."""
+def _values(drive: DriveFit | None, grip: GripFit | None, speed: float) -> Array:
+    """Values in the order of `_NAMES`, limits at ``speed``; NaN for what was not found."""
     first = np.full(3, np.nan)
     if drive is not None:
-        first = np.array([drive.power_per_mass, drive.drag_per_mass, drive.rolling])
+        first = np.array([drive.power_in_use, drive.drag_per_mass, drive.rolling])
     if grip is None:
-        return np.asarray(np.r_[first, np.full(10, np.nan)])
-    side = grip.lateral
-    return np.asarray(np.r_[first, side, grip.brake * side, grip.drive * side, grip.exponent])
+        return np.asarray(np.r_[first, np.full(len(_NAMES) - 3, np.nan)])
+    limits = np.outer([1.0, grip.brake, grip.drive_joined], grip.lateral)
+    whole = limits @ np.array([1.0, speed**2, 0.0])
+    return np.asarray(np.r_[first, limits.ravel(), grip.exponent, whole])
+
+
+def _middle_speed(grip: GripFit | None) -> float:
+    backed = None if grip is None else grip.support.get("lateral")
+    return float("nan") if backed is None else sum(backed) / 2
 
 
 def _intervals(
     samples: Samples, drive: DriveFit | None, grip: GripFit | None,
     groups: NDArray[np.int64], count: int, resamples: int, seed: int,
 ) -> dict[str, Interval]:  # fmt: skip
+    """Draw laps anew, and leave out each bend once: the wider spread counts."""
     hard = _thinned(choose_hard(samples, _slowed(samples, drive)))
+    speed, bends = _middle_speed(grip), int(samples.bend.max()) + 1
+    now = _values(drive, grip, speed)
+
+    def tyres(motor: DriveFit | None, weights: Array, often: Array) -> GripFit | None:
+        if grip is None:
+            return None
+        return fit_grip(_forces_of(samples, motor, hard), weights[hard], often, start=grip)
 
     def again(counts: IntArray) -> Array:
         weights = counts[groups].astype(float)
         motor = None if drive is None else fit_drive(samples, weights)
-        tyres = None
-        if grip is not None:
-            tyres = fit_grip(_forces_of(samples, motor, hard), weights[hard], start=grip)
-        return _values(motor, tyres)
+        return _values(motor, tyres(motor, weights, np.ones(bends)), speed)
+
+    def without(bend: int) -> Array:
+        often = np.ones(bends)
+        often[bend] = 0.0
+        try:
+            return _values(drive, tyres(drive, np.ones(groups.size), often), speed)
+        except NoAnswerError:
+            return np.full(now.size, np.nan)
 
     found = resample_groups(again, count, resamples=resamples, seed=seed)
-    wide = np.ones(len(_NAMES))
+    if not found.size:
+        return {}
+    fewer = np.array([without(bend) for bend in range(bends)])
+    wide = np.ones(now.size)
     wide[:3] = 1.0 if samples.has_throttle else BLIND_WIDER
     out = {}
-    for i, (name, value) in enumerate(zip(_NAMES, _values(drive, grip), strict=True)):
-        low, high = interval_of(value, found[:, i], count) if found.size else (np.nan, np.nan)
+    for i, (name, value) in enumerate(zip(_NAMES, now, strict=True)):
+        low, high = interval_of(value, found[:, i], count, fewer[:, i])
         if np.isfinite(low) and np.isfinite(high):
             out[name] = (
                 float(value - wide[i] * (value - low)),
@@ -236,9 +259,9 @@ def _build(
 ) -> Car | None:  # fmt: skip
     if drive is None or grip is None or not np.isfinite(grip.brake):
         return None
-    pushed = grip.drive if np.isfinite(grip.drive) else shown_push(grip, forces)
+    pushed = grip.drive_joined if np.isfinite(grip.drive_joined) else shown_push(grip, forces)
     side, slow, push = (Limit(*(k * grip.lateral).tolist()) for k in (1.0, grip.brake, pushed))
     return Car(
-        side, slow, push, grip.safe_exponent, drive.power_per_mass, drive.drag_per_mass,
+        side, slow, push, grip.safe_exponent, drive.power_in_use, drive.drag_per_mass,
         drive.rolling, intervals=intervals, support=dict(grip.support), shown_by=shown_by,
     )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ STRAIGHT = 3.0
 BY_POWER = 0.45
 #: Rolling coefficient and engine braking (m/s²) of usual cars, and how far cars are from
 #: them (common practice, no source): motion alone hardly tells them from power.
-ROLLING, ROLLING_SD = 0.013, 0.004
+ROLLING, ROLLING_SD = 0.013, 0.002
 ENGINE, ENGINE_SD = 0.3, 0.2
 #: Samples of one session repeat each other's errors (gears, wind): it weighs like so many.
 WORTH = 350.0
@@ -30,14 +30,34 @@ FEWEST = 60
 
 @dataclass(frozen=True, slots=True)
 class DriveFit:
-    """Power (W/kg), ρ CdA / 2m (1/m), rolling coefficient, engine braking (m/s²); counts."""
+    """What pushes and slows the car, over the mass that resists acceleration (turning parts in).
+
+    Parameters
+    ----------
+    power_per_mass
+        W/kg given to the road while the engine pushes.
+    pushing
+        Mean power at full throttle over it: what changes of gear leave.
+    drag_per_mass, rolling
+        ρ CdA / 2m in 1/m; a coefficient.
+    engine_braking
+        m/s².
+    full_count, coast_count
+        Samples behind them.
+    """
 
     power_per_mass: float
+    pushing: float
     drag_per_mass: float
     rolling: float
     engine_braking: float
     full_count: int
     coast_count: int
+
+    @property
+    def power_in_use(self) -> float:
+        """Power per mass with the changes of gear in it, W/kg: what a lap is driven with."""
+        return self.power_per_mass * self.pushing
 
     def resistance(self, samples: Samples) -> Array:
         """Deceleration by air and rolling at the samples in m/s²."""
@@ -48,13 +68,16 @@ class DriveFit:
 def choose_straights(samples: Samples) -> tuple[Flags, Flags]:
     """Choose samples for power, and for resistance alone.
 
-    Without a throttle channel all that push are taken for power: their upper envelope
-    is full throttle.
+    Samples about a change of gear are left out. Without a throttle channel all that push
+    are taken for power: their upper envelope is full throttle.
     """
     straight = np.abs(samples.left) < STRAIGHT
     fast = samples.speed > BY_POWER * float(np.quantile(samples.speed, 0.999))
     if samples.has_throttle:
-        return straight & fast & samples.full, straight & fast & samples.coasting
+        return (
+            straight & fast & samples.full & ~samples.changing,
+            straight & fast & samples.coasting,
+        )
     return straight & fast & (samples.ahead > -0.3), np.zeros_like(straight)
 
 
@@ -88,9 +111,20 @@ def fit_drive(samples: Samples, weights: Array) -> DriveFit:
     power, drag = float(beta[0]), float(max(beta[1], 0.0))
     if power <= 0:
         raise NoAnswerError("Power is not settled: the car never gained speed at full throttle")
-    return DriveFit(
-        power, drag, float(max(beta[2], 0.0)), float(beta[3]), int(full.sum()), int(coast.sum())
-    )
+    fit = DriveFit(
+        power, 1.0, drag, float(max(beta[2], 0.0)), float(beta[3]), int(full.sum()),
+        int(coast.sum()),
+    )  # fmt: skip
+    return replace(fit, pushing=_pushing(fit, samples, weights))
+
+
+def _pushing(fit: DriveFit, samples: Samples, weights: Array) -> float:
+    """Mean power at full throttle over that of the fit, changes of gear in it."""
+    if not samples.has_throttle:
+        return 1.0
+    full = samples.full & (np.abs(samples.left) < STRAIGHT) & (weights > 0)
+    power = (samples.ahead + fit.resistance(samples)) * samples.speed
+    return float(min(weights[full] @ power[full] / weights[full].sum() / fit.power_per_mass, 1.0))
 
 
 def _alike(weights: Array) -> float:

@@ -1,4 +1,4 @@
-"""Grip limits by quantile loss: to the side, braking and drive, joined by a superellipse."""
+"""Grip limits by high quantiles: to the side, braking and drive, joined by superellipses."""
 
 from __future__ import annotations
 
@@ -9,66 +9,70 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.errors import NoAnswerError
-from lapwright.model.fit_samples import Flags, Samples
-from lapwright.numerics.fits import find_quantile, fit_quantile, noise_quantile
+from lapwright.model.fit_forces import LEAST, Forces, Part
+from lapwright.model.fit_places import Levels
+from lapwright.model.fit_samples import Flags
+from lapwright.numerics.fits import find_quantile, fit_least, noise_quantile
 from lapwright.physics.grip import grip_use, limit_at
 from lapwright.physics.load import GRAVITY
 
 Array = NDArray[np.float64]
 Support = tuple[float, float]
-#: Share of the near-limit samples that the envelope holds.
-TAU = 0.95
+#: Share of the near-limit samples of a bend that the envelope holds; on exits, where
+#: nothing is taken off for noise, fewer.
+TAU, TAU_EXIT = 0.95, 0.85
 #: A sample tells of a direction's limit when its use reaches the first, and the other
 #: direction's stays below the second.
 NEAR, BESIDE = 0.80, 0.30
 #: Grip grows a little less than load (common practice, no source): per_load · g / at_rest
 #: where the road's shape does not settle it, and how far cars are from it.
 LOAD_SHARE, LOAD_SHARE_SD = 0.9, 0.15
+#: The same for downforce at the bends' speeds over the limit at rest (common practice, no
+#: source): it counts where bends are few or all of one speed.
+DOWN_SHARE, DOWN_SHARE_SD = 0.1, 0.2
+#: Bends differ by this share of the limit at least. What is within the second below a
+#: bend's level tells at which speed and load it was reached, within the third at what push.
+BENDS_SD, TOP, TIP = 0.01, 0.05, 0.01
 #: Braking and cornering are together from this share of each limit on.
 TOGETHER = 0.30
-#: A push tells of the drive limit from this share of it on; beside more of the lateral
-#: limit than the second it tells nothing.
-PUSHED, MOST_BESIDE = 0.30, 0.70
-#: Least force in m/s² that can be a limit, and the fewest samples that can show one (1 s).
-LEAST, FEWEST = 1.5, 20
-#: Samples of one session repeat each other's errors (road, tyres): it weighs like so many.
-WORTH = 200.0
-#: Power that must be left over for a push to be the tyres' limit.
-SPARE_POWER = 1.10
+#: A push tells of the drive limit from this share of it on beside less of the lateral limit
+#: than the second, and beside more, from the third on, of how drive and cornering join.
+PUSHED, MOST_BESIDE, LEAVING = 0.30, 0.70, 0.15
+#: Exponents are sought from 1 to these: braking as `Car` holds it; drive by one axle, which
+#: has grip left when the other is at its limit.
+WIDEST, WIDEST_DRIVE = 2.0, 3.0
+#: The fewest samples that can show a limit (1 s).
+FEWEST = 20
 ROUNDS = 5
 
 
 @dataclass(frozen=True, slots=True)
-class Forces:
-    """What the tyres gave: forward and left in m/s² with sd, beside speed and normal."""
-
-    lap: NDArray[np.int64]
-    speed: Array
-    normal: Array
-    forward: Array
-    left: Array
-    forward_sd: Array
-    left_sd: Array
-    may_slip: Flags
-
-    def shape(self) -> Array:
-        """Columns of a limit: 1, v², normal − g."""
-        columns = np.ones(self.speed.size), self.speed**2, self.normal - GRAVITY
-        return np.stack(columns, axis=1)
-
-
-@dataclass(frozen=True, slots=True)
 class GripFit:
-    """Lateral limit (at rest, per v², per load); braking and drive as multiples of it.
+    """Limits as far as they were shown.
 
-    ``brake``, ``drive`` and ``exponent`` are NaN where nothing showed them. ``support``
-    holds the speeds that did, in m/s, ``counts`` how many samples.
+    Parameters
+    ----------
+    lateral
+        At rest (m/s²), per v² (1/m), per load.
+    brake, drive
+        Multiples of it; NaN where nothing showed them.
+    exponent, drive_exponent
+        How braking joins cornering, and how drive does; the first NaN where not shown.
+    drive_joined
+        Drive as a multiple for one exponent for both, as `Car` holds them: larger than
+        ``drive`` where drive joins more fully, so that exits are as they were.
+    support
+        Speeds in m/s that back ``lateral``, ``brake``, ``drive``.
+    counts
+        How many samples do.
     """
 
     lateral: Array
     brake: float
-    drive: float
-    exponent: float
+    drive: float = float("nan")
+    exponent: float = 1.5
+    drive_exponent: float = 2.0
+    drive_joined: float = float("nan")
     support: MappingProxyType[str, Support] = field(default_factory=lambda: MappingProxyType({}))
     counts: MappingProxyType[str, int] = field(default_factory=lambda: MappingProxyType({}))
 
@@ -86,7 +90,8 @@ class GripFit:
     def use(self, forces: Forces) -> Array:
         """Share of the envelope in use at the samples."""
         limits = self.along(forces), self.limit(forces)
-        return np.asarray(grip_use(forces.forward, forces.left, *limits, self.safe_exponent))
+        exponent = np.where(forces.forward < 0, self.safe_exponent, self.drive_exponent)
+        return np.asarray(grip_use(forces.forward, forces.left, *limits, exponent))
 
     @property
     def safe_exponent(self) -> float:
@@ -94,30 +99,19 @@ class GripFit:
         return self.exponent if np.isfinite(self.exponent) else 1.0
 
 
-def build_forces(samples: Samples, resistance: Array, power_per_mass: float, keep: Flags) -> Forces:
-    """Take the resistance (m/s²) out of the samples: what is left the tyres gave."""
-    forward = samples.ahead + resistance
-    spare = power_per_mass / samples.speed > SPARE_POWER * forward
-    return Forces(
-        samples.lap[keep], samples.speed[keep], samples.normal[keep], forward[keep],
-        samples.left[keep], samples.ahead_sd[keep], samples.left_sd[keep],
-        (spare & ~samples.full)[keep],
-    )  # fmt: skip
+def fit_grip(
+    forces: Forces, weights: Array, often: Array | None = None, start: GripFit | None = None
+) -> GripFit:
+    """Fit limits and exponents by turns.
 
-
-def choose_hard(samples: Samples, resistance: Array) -> Flags:
-    """Tell which samples can have anything to do with a limit: half of the hardest or more."""
-    size = np.hypot(samples.ahead + resistance, samples.left)
-    return np.asarray(size > max(LEAST, 0.35 * float(np.quantile(size, 0.99))))
-
-
-def fit_grip(forces: Forces, weights: Array, start: GripFit | None = None) -> GripFit:
-    """Fit limits and exponent by turns.
+    A limit is the middle of what the bends show: a high quantile of what was reached in each.
 
     Parameters
     ----------
     weights
         Of the samples, (k,); 0 leaves one out.
+    often
+        How often each bend counts, by its number; None is once.
     start
         A fit to begin from, which saves most of the time.
 
@@ -126,48 +120,58 @@ def fit_grip(forces: Forces, weights: Array, start: GripFit | None = None) -> Gr
     NoAnswerError
         When nothing showed a cornering limit.
     """
-    fit = start or _first_guess(forces, weights)
+    often = np.ones(int(forces.bend.max(initial=0)) + 1) if often is None else often
+    part = Part(forces, weights, often).chosen((weights > 0) & (often[forces.bend] > 0))
+    fit = start or _first_guess(part)
     fit = replace(fit, exponent=fit.safe_exponent)
     for _ in range(2 if start else ROUNDS):
-        side, slow, push = _near(fit, forces, weights)
-        if side.sum() < FEWEST:
-            raise NoAnswerError("No cornering limit: hardly anything was driven near one")
-        brake = _brake_multiple(fit, forces, weights, slow)
-        drive = _drive_multiple(fit, forces, weights, push)
-        fit = GripFit(fit.lateral, brake, drive, fit.exponent)
-        fit = GripFit(_plane(fit, forces, weights, side, slow), brake, drive, fit.exponent)
-        both = _both(fit, forces, weights)
-        if both.sum() >= FEWEST:
-            fit = replace(fit, exponent=_exponent(fit, forces, weights, both))
-    return _with_support(fit, forces, weights, int(both.sum()))
+        side, slow, push = (part.chosen(at) for at in _near(fit, part.forces))
+        lateral, brake = _plane(fit, side), _brake_multiple(fit, slow)
+        drive = _drive_multiple(fit, push, fit.drive_exponent)
+        fit = replace(fit, lateral=lateral, brake=brake, drive=drive)
+        both, leaving = (part.chosen(at) for at in _joined(fit, part.forces))
+        exponent = _exponent(fit, both, WIDEST, fit.exponent)
+        drive_exponent = _exponent(fit, leaving, WIDEST_DRIVE, fit.drive_exponent)
+        fit = replace(fit, exponent=exponent, drive_exponent=drive_exponent)
+    fit = replace(fit, drive_joined=_drive_multiple(fit, push, fit.exponent))
+    return _with_support(fit, part.forces, both.weights.size)
 
 
-def _first_guess(forces: Forces, weights: Array) -> GripFit:
-    on = weights > 0
-    side = on & (np.abs(forces.left) > np.maximum(LEAST, 5 * forces.left_sd))
+def _first_guess(part: Part) -> GripFit:
+    forces = part.forces
+    side = np.abs(forces.left) > np.maximum(LEAST, 5 * forces.left_sd)
     side &= np.abs(forces.forward) < np.abs(forces.left)
     if side.sum() < FEWEST:
         raise NoAnswerError("No cornering limit: these laps hardly turn")
-    top = find_quantile(np.abs(forces.left[side]), 0.97, weights[side])
-    slow = on & (forces.forward < -LEAST) & (np.abs(forces.left) < -forces.forward)
-    brake = find_quantile(-forces.forward[slow], 0.97, weights[slow]) / top
+    top = find_quantile(np.abs(forces.left[side]), 0.97, part.weights[side])
+    slow = (forces.forward < -LEAST) & (np.abs(forces.left) < -forces.forward)
+    brake = find_quantile(-forces.forward[slow], 0.97, part.weights[slow]) / top
     held = np.array([0.85 * top, 0.15 * top / np.mean(forces.speed[side] ** 2), top / GRAVITY])
-    return GripFit(held, brake if slow.sum() >= FEWEST else 1.0, np.nan, 1.5)
+    return GripFit(held, brake if slow.sum() >= FEWEST else 1.0)
 
 
 def _ratios(fit: GripFit, forces: Forces) -> tuple[Array, Array]:
     return np.abs(forces.forward) / fit.along(forces), np.abs(forces.left) / fit.limit(forces)
 
 
-def _near(fit: GripFit, forces: Forces, weights: Array) -> tuple[Flags, Flags, Flags]:
+def _near(fit: GripFit, forces: Forces) -> tuple[Flags, Flags, Flags]:
     """Find samples near the limit to the side, in braking and in drive."""
     along, across = _ratios(fit, forces)
-    use = (along**fit.exponent + across**fit.exponent) ** (1 / fit.exponent)
-    near = (use > NEAR) & (weights > 0)
-    side = near & (along < BESIDE)
+    near = fit.use(forces) > NEAR
+    # at full throttle the engine sets the speed, so a bend taken flat shows no limit
+    side = near & (along < BESIDE) & ~forces.full
     slow = near & (forces.forward < 0) & (across < BESIDE)
-    push = (weights > 0) & (use > NEAR) & (forces.forward > LEAST) & forces.may_slip
+    push = near & (forces.forward > LEAST) & forces.may_slip
     return side, slow, push & (along > PUSHED) & (across < MOST_BESIDE)
+
+
+def _joined(fit: GripFit, forces: Forces) -> tuple[Flags, Flags]:
+    """Find samples near the limit of cornering together with braking, and with drive."""
+    along, across = _ratios(fit, forces)
+    near = fit.use(forces) > NEAR
+    both = near & (forces.forward < 0) & (np.minimum(along, across) > TOGETHER)
+    leaving = near & (forces.forward > LEAST) & forces.may_slip
+    return both, leaving & (along > LEAVING) & (across > MOST_BESIDE)
 
 
 def _lift(y: Array, sd: Array, limit: Array) -> Array:
@@ -176,75 +180,82 @@ def _lift(y: Array, sd: Array, limit: Array) -> Array:
     return noise_quantile(TAU, at) * sd
 
 
-def _brake_multiple(fit: GripFit, forces: Forces, weights: Array, chosen: Flags) -> float:
-    """Braking limit over that to the side, from the chosen samples."""
-    if chosen.sum() < FEWEST:
+def _brake_multiple(fit: GripFit, part: Part) -> float:
+    """Braking limit over that to the side."""
+    if part.weights.size < FEWEST:
         return fit.brake
-    limit = fit.limit(forces)[chosen]
-    y = np.abs(forces.forward[chosen])
-    lift = _lift(y, forces.forward_sd[chosen], fit.along(forces)[chosen])
-    return find_quantile((y - lift) / limit, TAU, weights[chosen])
+    forces = part.forces
+    y = np.abs(forces.forward)
+    ratio = (y - _lift(y, forces.forward_sd, fit.along(forces))) / fit.limit(forces)
+    found = part.levels(ratio, TAU).middle
+    return found if np.isfinite(found) else fit.brake
 
 
-def _drive_multiple(fit: GripFit, forces: Forces, weights: Array, push: Flags) -> float:
+def _drive_multiple(fit: GripFit, part: Part, exponent: float) -> float:
     """Drive limit over that to the side: it puts the quantile of the use on exits at 1.
 
     Hardly anybody drives at the limit of drive alone, so this leans on the superellipse.
     NaN where too few samples tell.
     """
-    if push.sum() < FEWEST:
+    if part.weights.size < FEWEST:
         return float("nan")
-    limit = fit.limit(forces)[push]
-    across = np.minimum(np.abs(forces.left[push]) / limit, MOST_BESIDE)
-    left_over = (1 - across**fit.exponent) ** (1 / fit.exponent)
-    ratio = forces.forward[push] / (limit * left_over)
-    return find_quantile(ratio, TAU - 0.1, weights[push])
+    limit = fit.limit(part.forces)
+    across = np.minimum(np.abs(part.forces.left) / limit, MOST_BESIDE)
+    left_over = (1 - across**exponent) ** (1 / exponent)
+    return part.levels(part.forces.forward / (limit * left_over), TAU_EXIT).middle
 
 
-def _plane(fit: GripFit, forces: Forces, weights: Array, side: Flags, slow: Flags) -> Array:
-    """Lateral limit from cornering and, over its multiple, from braking."""
-    shape, limit = forces.shape(), fit.limit(forces)
-    y = np.abs(forces.left[side])
-    y = y - _lift(y, forces.left_sd[side], limit[side])
-    z = np.abs(forces.forward[slow]) / fit.brake
-    z = z - _lift(z, forces.forward_sd[slow] / fit.brake, limit[slow])
-    rest = fit.lateral[0] / GRAVITY
-    much = float(weights[side].sum() + weights[slow].sum())
-    stiff = 0.5 * max(1.0, much / WORTH) / (LOAD_SHARE_SD * rest) ** 2
-    found = fit_quantile(
-        np.r_[shape[side], shape[slow]],
-        np.r_[y, z],
-        TAU,
-        weights=np.r_[weights[side], weights[slow]],
-        start=fit.lateral,
-        prior=np.array([0.0, 0.0, LOAD_SHARE * rest]),
-        stiffness=np.array([0.0, 0.0, stiff]),
-    )
-    # Braking may only lend its shape: its own multiple would follow it to any height.
-    return found * find_quantile(y / (shape[side] @ found), TAU, weights[side])
+def _plane(fit: GripFit, part: Part) -> Array:
+    """Lateral limit through the levels of the bends, drawn to what cars usually are."""
+    forces, limit = part.forces, fit.limit(part.forces)
+    y = np.abs(forces.left)
+    ratio = (y - _lift(y, forces.left_sd, limit)) / limit
+    levels = part.levels(ratio, TAU)
+    if y.size < FEWEST or levels.place.size == 0:
+        raise NoAnswerError("No cornering limit: hardly anything was driven near one")
+    shape = _means(forces, forces.shape(), ratio, levels, TOP)
+    # what pushes against the air takes its share of the limit
+    push = np.maximum(forces.forward / fit.along(forces), 0.0)
+    push = np.minimum(_means(forces, push, ratio, levels, TIP), BESIDE)
+    level = levels.level / (1 - push**fit.drive_exponent) ** (1 / fit.drive_exponent)
+    return _through(fit.lateral, shape, level, levels.often)
 
 
-def _both(fit: GripFit, forces: Forces, weights: Array) -> Flags:
-    """Find samples of braking and cornering together near the limit."""
-    along, across = _ratios(fit, forces)
-    both = (weights > 0) & (np.minimum(along, across) > TOGETHER) & (forces.forward < 0)
-    return np.asarray(both & (along**fit.exponent + across**fit.exponent > NEAR**fit.exponent))
+def _means(forces: Forces, values: Array, ratio: Array, levels: Levels, below: float) -> Array:
+    """Mean of values in each bend over the samples no further below its level."""
+    at = zip(levels.place, levels.level, strict=True)
+    return np.array([
+        values[(forces.bend == place) & (ratio > level - below)].mean(axis=0) for place, level in at
+    ])  # fmt: skip
 
 
-def _exponent(fit: GripFit, forces: Forces, weights: Array, both: Flags) -> float:
+def _through(before: Array, shape: Array, level: Array, often: Array) -> Array:
+    """Lay the plane anew through the bends' levels, shares of the plane before."""
+    # a bend that lies apart, not driven at the limit or banked, pulls like its sign alone
+    sd = np.sqrt(BENDS_SD * np.maximum(np.abs(level - 1.0), BENDS_SD))
+    rows = shape / (shape @ before)[:, None]
+    per_v2, per_load = before[0] / shape[:, 1].mean(), before[0] / GRAVITY
+    prior = np.array([0.0, DOWN_SHARE * per_v2, LOAD_SHARE * per_load])
+    spread = np.array([np.inf, DOWN_SHARE_SD * per_v2, LOAD_SHARE_SD * per_load])
+    return fit_least(rows, level, often / sd**2, prior, spread**-2.0)
+
+
+def _exponent(fit: GripFit, part: Part, widest: float, before: float) -> float:
     """Exponent that puts the quantile of the combined use at 1: larger ones lower the use."""
-    along, across = _ratios(fit, forces)
-    a, b, w = along[both], across[both], weights[both]
-    sd = np.hypot(
-        a * forces.forward_sd[both] / fit.along(forces)[both],
-        b * forces.left_sd[both] / fit.limit(forces)[both],
-    ) / np.hypot(a, b)
+    if part.weights.size < FEWEST:
+        return before
+    forces = part.forces
+    a, b = _ratios(fit, forces)
+    sd = np.hypot(a * forces.forward_sd / fit.along(forces), b * forces.left_sd / fit.limit(forces))
+    sd = sd / np.hypot(a, b)
 
     def over(exponent: float) -> float:
         use = (a**exponent + b**exponent) ** (1 / exponent)
-        return find_quantile(use - _lift(use, sd, np.ones(use.size)), TAU, w) - 1.0
+        return part.levels(use - _lift(use, sd, np.ones(use.size)), TAU).middle - 1.0
 
-    low, high = 1.0, 2.0
+    low, high = 1.0, widest
+    if np.isnan(over(high)):
+        return before
     if over(high) >= 0:
         return high
     if over(low) <= 0:
@@ -255,20 +266,21 @@ def _exponent(fit: GripFit, forces: Forces, weights: Array, both: Flags) -> floa
     return (low + high) / 2
 
 
-def _with_support(fit: GripFit, forces: Forces, weights: Array, both: int) -> GripFit:
+def _with_support(fit: GripFit, forces: Forces, both: int) -> GripFit:
     names = ("lateral", "brake", "drive")
     support: dict[str, Support] = {}
     counts = {"together": both}
-    for name, chosen in zip(names, _near(fit, forces, weights), strict=True):
+    for name, chosen in zip(names, _near(fit, forces), strict=True):
         counts[name] = int(chosen.sum())
         if counts[name] >= FEWEST:
             low, high = np.quantile(forces.speed[chosen], [0.01, 0.99])
             support[name] = (float(low), float(high))
-    brake = fit.brake if "brake" in support else float("nan")
-    exponent = fit.exponent if both >= FEWEST else float("nan")
-    return GripFit(
-        fit.lateral, brake, fit.drive, exponent, MappingProxyType(support), MappingProxyType(counts)
-    )
+    nan = float("nan")
+    return replace(
+        fit, brake=fit.brake if "brake" in support else nan,
+        exponent=fit.exponent if both >= FEWEST else nan,
+        support=MappingProxyType(support), counts=MappingProxyType(counts),
+    )  # fmt: skip
 
 
 def find_grip_factors(fit: GripFit, forces: Forces, laps: int) -> Array:

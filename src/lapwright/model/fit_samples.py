@@ -11,6 +11,7 @@ from scipy.ndimage import minimum_filter1d
 
 from lapwright.errors import NoAnswerError
 from lapwright.model.circuit import Circuit
+from lapwright.model.fit_places import find_bends
 from lapwright.model.lap import Lap, Track
 from lapwright.physics.load import apparent_gravity, downhill_pull, lateral_force
 
@@ -22,6 +23,9 @@ RATE_HZ = 20.0
 FULL, REST = 0.97, 0.03
 #: A pedal must have stood so long before its sample counts, and must stand so long after, s.
 SETTLED_S, LASTING_S = 0.4, 0.15
+#: A change of gear is felt so long before and after the gear's number changes, s: the motion
+#: is smoothed, and a clutch takes its time (common practice, no source).
+CHANGE_S = 0.1, 0.35
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +36,8 @@ class Samples:
     ----------
     lap
         Index of the lap among those given.
+    bend
+        Number of the bend in which, or before which, it lies.
     speed
         m/s.
     ahead
@@ -46,11 +52,14 @@ class Samples:
     full, coasting
         Settled full throttle; neither throttle nor brake for a while. All False
         where the pedals were not logged.
+    changing
+        About a change of gear, when the engine does not push; all False without gears.
     has_throttle
         Whether every lap has a throttle.
     """
 
     lap: NDArray[np.int64]
+    bend: NDArray[np.int64]
     speed: Array
     ahead: Array
     left: Array
@@ -59,6 +68,7 @@ class Samples:
     left_sd: Array
     full: Flags
     coasting: Flags
+    changing: Flags
     has_throttle: bool
 
 
@@ -77,9 +87,12 @@ def build_samples(laps: Sequence[Lap], circuit: Circuit) -> Samples:
     index = np.repeat(np.arange(len(good)), [p[0].size for p in parts])
     columns = [np.concatenate(c) for c in zip(*parts, strict=True)]
     fine = np.all(np.isfinite(columns[:6]), axis=0) & (columns[0] > 3.0)
-    speed, ahead, left, normal, ahead_sd, left_sd, full, coasting = (c[fine] for c in columns)
+    speed, ahead, left, normal, ahead_sd, left_sd, full, coasting, changing, s = (
+        c[fine] for c in columns
+    )
     return Samples(
-        index[fine], speed, ahead, left, normal, ahead_sd, left_sd, full > 0.5, coasting > 0.5,
+        index[fine], find_bends(s, left, circuit.length_m), speed, ahead, left, normal, ahead_sd,
+        left_sd, full > 0.5, coasting > 0.5, changing > 0.5,
         all("throttle" in lap.traces for lap in good),
     )  # fmt: skip
 
@@ -100,7 +113,7 @@ def _lap_samples(lap: Lap, circuit: Circuit) -> tuple[Array, ...]:
     full, coasting = _pedals(lap, time)
     return (
         v, ax + downhill_pull(slope), left, normal, at(track.acceleration_forward_sd),
-        at(track.acceleration_left_sd), full, coasting,
+        at(track.acceleration_left_sd), full, coasting, _changing(lap, time), at(track.s),
     )  # fmt: skip
 
 
@@ -140,6 +153,18 @@ def _pedals(lap: Lap, time: Array) -> tuple[Array, Array]:
     brake = lap.traces["brake"]
     braked = np.interp(time, brake.time, brake.values)
     return full, _settled((opened <= REST) & (braked <= REST))
+
+
+def _changing(lap: Lap, time: Array) -> Array:
+    """Flag (0 or 1) what lies about a change of gear."""
+    gear = lap.traces.get("gear")
+    if gear is None or gear.time.size < 2:
+        return np.zeros(time.size)
+    changes = gear.time[1:][np.diff(gear.values) != 0]
+    before, after = CHANGE_S
+    return np.asarray(
+        np.searchsorted(changes, time + before) > np.searchsorted(changes, time - after), float
+    )
 
 
 def _settled(flags: Flags) -> Array:
