@@ -1,7 +1,7 @@
 // The account of one corner, on its sheet: each cause with its cost, its interval and its sentence.
 import { cornerAccount, heldLabel, type PrintedCorner } from "./account";
 import { lapName, lengthOf, type Desk } from "./desk";
-import { Bar, barScale, CauseName, Seconds } from "./ledger-bars";
+import { Bar, barScale, CauseName, LEAST, Seconds } from "./ledger-bars";
 import { differenceWords } from "./ledger";
 import { bringRoad, pick, usePicked } from "./picks";
 import { bare, say } from "./sentences";
@@ -19,7 +19,7 @@ export function AccountBlock({ desk, corner, width }: { desk: Desk; corner: Corn
         {lost}: {differenceWords(desk, one.total)} here <a href="#ledger">all corners</a>
       </h3>
       {nothing && <p class="soft">{say(one.corner.nothing, desk.system) || "No difference that this data can show."}</p>}
-      {one.rows.length > 0 && <Rows desk={desk} one={one} picked={picked} width={width} />}
+      {one.rows.some(({ row }) => Math.abs(row.cost_s) >= LEAST) && <Rows desk={desk} one={one} picked={picked} width={width} />}
     </div>
   );
 }

@@ -15,7 +15,7 @@ type Cost = Pick<LedgerRow, "cost_s" | "significant">;
 const TALL = 16;
 const GAP = 2;
 /** A cost that is no bar, s. */
-const LEAST = 5e-4;
+export const LEAST = 5e-4;
 
 /** One scale for all bars: the longest loss and the longest gain fit. */
 export function barScale(stacks: number[][], width: number): BarScale {

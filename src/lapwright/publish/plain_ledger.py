@@ -75,19 +75,22 @@ def _account(view: View, against: str, account: PrintedAccount) -> Markup:
 
 
 def _rows(view: View, account: PrintedAccount) -> Iterable[tuple[str, ...]]:
+    """Yield each corner's sum, what the data shows of it, and the rest in one row."""
     system, causes = chosen_system(view["units"]), view["ledger"]["causes"]
     for corner in account.corners:
         title = _title(view, corner.account["corner"], system)
         nothing = corner.account.get("nothing")
         said = write_text(nothing, system) if nothing else ""
         yield title, "together", _seconds(corner.total), "", said
-        for row, printed in corner.rows:
+        shown = [(row, printed) for row, printed in corner.rows if row["significant"]]
+        for row, printed in shown:
             text = tell_printed(row, printed)
             known = causes.get(row["cause"]) or {"label": row["cause"]}
             words = write_text(text, system) if text else ""
-            if not row["significant"]:
-                words = words or "this data cannot show it"
             yield title, known["label"], _seconds(printed), _between(row, system), words
+        if shown and len(shown) < len(corner.rows):
+            rest = corner.total - sum(printed for _, printed in shown)
+            yield title, "not shown by this data", _seconds(rest), "", ""
 
 
 def _title(view: View, corner: str, system: View) -> str:
