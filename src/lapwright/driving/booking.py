@@ -16,9 +16,17 @@ Cause = Literal[
 
 #: From these on a sign counts as seen.
 COASTED_S, WAITED_S, PLATEAU_S = 0.15, 0.15, 0.12
-LATER_M, APART_M, GEARS, UNRESTED, RESTLESS = 4.0, 0.35, 0.5, 6.5, 2.5
-#: A brake that ends so much later, and is lighter than this then, is dragged on.
-DRAGGED_S, LONG_DRAGGED_S, DRAG_LEVEL = 0.55, 0.95, 0.30
+LATER_M, APART_M, GEARS, GEARS_S, UNRESTED, RESTLESS = 4.0, 0.35, 0.5, 0.6, 6.5, 2.5
+#: Hands that follow a line so far off are no unrest; a brake let go of so much sooner, s.
+FAR_APART_M, SOONER_S = 0.7, 0.2
+#: A throttle that falls by so much on its way to full is dipped, not held.
+FELL = 0.15
+#: A brake that ends later and is lighter than this then is dragged on, when it does as much
+#: in that time as a tenth of the brake for so many tenths of a second (share of the brake, s).
+DRAG_LEVEL, DRAGGED = 0.30, 0.038
+#: Who lacked this share of the speed before the brake should have ended, or the throttle have
+#: been taken, was slow for another reason.
+SLOW_BEFORE, SLOW_PICKED = 0.18, 0.42
 #: A brake that ends later by less was released as ever.
 RELEASED_S = 0.12
 #: Braking later shows as a gain of at least this, s.
@@ -27,8 +35,6 @@ LATE_GAIN_S = 0.012
 DIP_APART_M = 0.8
 #: An element this much larger than another of the same braking takes it along.
 FOLLOWS = 1.6
-#: A drag past the turn counts as the release when it costs this share of what it led to.
-DRAG_SHARE = 0.5
 #: A line explains what follows it when it costs this share of all behind it.
 LINE_SHARE = 0.3
 _EPS = 1e-9
@@ -60,13 +66,14 @@ def book_elements(costs: Mapping[str, float], signs: Signs) -> tuple[Booked, ...
     left = _net(left, ("release", "build"))
     left = _net(left, ("release", "pick_up"))
     out: dict[Cause, Booked] = {}
-    for cause, own, forced in _departures(costs, left, signs):
-        taken = [k for k in own if abs(left.get(k, 0.0)) > _EPS]
-        taken += [k for k in forced if left.get(k, 0.0) > _EPS and k not in taken]
+    for one in _departures(costs, left, signs):
+        taken = [k for k in one.own if abs(left.get(k, 0.0)) > _EPS]
+        taken += [k for k in one.forced if left.get(k, 0.0) > _EPS and k not in taken]
+        taken += [k for k in one.undone if left.get(k, 0.0) < -_EPS and k not in taken]
         if taken:
             cost = sum(left.pop(k) for k in taken)
-            before = out.get(cause, Booked(cause, 0.0, ()))
-            out[cause] = replace(
+            before = out.get(one.cause, Booked(one.cause, 0.0, ()))
+            out[one.cause] = replace(
                 before, cost_s=before.cost_s + cost, elements=(*before.elements, *taken)
             )
     return tuple(out.values())
@@ -83,75 +90,114 @@ def _net(costs: dict[str, float], group: tuple[str, ...]) -> dict[str, float]:
     return {**costs, **dict.fromkeys(known, 0.0), **{k: c * total / whole for k, c in same.items()}}
 
 
-_Departure = tuple[Cause, tuple[str, ...], tuple[str, ...]]
+@dataclass(frozen=True, slots=True)
+class _Departure:
+    """A cause, its own elements, what it forces (losses), what undoes a part of it (gains)."""
+
+    cause: Cause
+    own: tuple[str, ...]
+    forced: tuple[str, ...] = ()
+    undone: tuple[str, ...] = ()
+
+
 _BEHIND = ("line", "drag", "pick_up", "build", "dip")
+_BRAKING = ("place", "level", "release")
+#: A tighter line is slower, so the brake is needed sooner and the throttle comes later.
+_LINE = _Departure("line", ("line",), (*_BRAKING, "drag", "pick_up", "build"))
 
 
 def _departures(
     raw: Mapping[str, float], costs: Mapping[str, float], signs: Signs
 ) -> list[_Departure]:
-    """Tell causes in the order in which they take: (cause, its own elements, what it forces).
+    """Tell causes in the order in which they take.
 
     Signs go with costs before they were netted.
     """
     out: list[_Departure] = []
     if signs.coast_s > COASTED_S and costs.get("coast", 0.0) + costs.get("approach", 0.0) > 0.0:
-        out.append(("coasting", ("coast",), ("approach", "place", "level", "release")))
+        # who arrives slower needs less brake and is sooner on the throttle
+        out.append(_Departure("coasting", ("coast",), ("approach", *_BRAKING), _BEHIND))
     late = signs.place_m > LATER_M and raw.get("place", 0.0) < -LATE_GAIN_S
     if late:
-        out.append(("late_braking", ("place",), ("release", *_BEHIND)))
-    if signs.release_m > LATER_M and raw.get("release", 0.0) < -LATE_GAIN_S:
-        out.append(("fast_release", ("release",), _BEHIND))
-    elif signs.unrest > UNRESTED and not late:
-        out.append(("correction", (), ("release", *_BEHIND)))
-    if signs.gear > GEARS:
-        out.append(("gear", (), ("release", "pick_up", "build", "dip")))
+        # who comes too fast does nothing behind it as he would have done it
+        out.append(_Departure("late_braking", (*_BRAKING, *_BEHIND)))
+    let_go = signs.release_m > LATER_M or signs.drag_s < -SOONER_S
+    if let_go and raw.get("release", 0.0) < -LATE_GAIN_S:
+        out.append(_Departure("fast_release", ("release", *_BEHIND)))
+    elif signs.unrest > UNRESTED and not late and not _is_line(costs, signs, FAR_APART_M):
+        out.append(_Departure("correction", (), ("release", *_BEHIND)))
+    if signs.gear > GEARS or signs.gear_s > GEARS_S:
+        out.append(_Departure("gear", (), ("release", "pick_up", "build", "dip")))
+    if _is_line(costs, signs, APART_M) and costs["line"] > _braked(costs):
+        out.append(_LINE)
     place: Cause = "early_braking" if signs.place_m <= 0 else "late_braking"
     early, soft = costs.get("place", 0.0), costs.get("level", 0.0)
     if early > costs.get("release", 0.0) and early > FOLLOWS * soft > 0.0:
-        out.append((place, ("place",), ("release", "level")))
+        out.append(_Departure(place, ("place",), ("release", "level")))
     elif early > costs.get("release", 0.0) > 0.0:
-        out.append((place, ("place",), ("release",)))
+        out.append(_Departure(place, ("place",), ("release",)))
     elif soft > FOLLOWS * early > 0.0:
-        out.append(("soft_braking", ("level",), ("place",)))
+        out.append(_Departure("soft_braking", ("level",), ("place",)))
     out += _of_minimum(costs, signs)
     out += _of_throttle(signs)
     out += [
-        ("lift", ("approach",), ()),
-        ("coasting", ("coast",), ()),
-        (place, ("place",), ()),
-        ("soft_braking", ("level",), ()),
-        ("slow_minimum", ("release",), ()),
-        ("line", ("line",), ()),
-        ("slow_release", ("drag",), ()),
+        _Departure("lift", ("approach",)),
+        _Departure("coasting", ("coast",)),
+        _Departure(place, ("place",)),
+        _Departure("soft_braking", ("level",)),
+        _Departure("slow_minimum", ("release",)),
+        _Departure("line", ("line",)),
+        _Departure("slow_release", ("drag",)),
     ]
     return out
 
 
 def _of_minimum(costs: Mapping[str, float], signs: Signs) -> list[_Departure]:
-    """Line, release and minimum speed: which of them made the car slow at the turn."""
-    release, drag = costs.get("release", 0.0), costs.get("drag", 0.0)
-    later = sum(max(costs.get(k, 0.0), 0.0) for k in ("pick_up", "build"))
-    line = costs.get("line", 0.0)
-    tight = signs.apart_m > APART_M and line > LINE_SHARE * (line + max(release, 0.0) + later)
-    if tight:
-        return [("line", ("line",), ("release", "drag", "pick_up", "build"))]
-    light = 0.0 < signs.drag_level < DRAG_LEVEL
-    dragged = signs.drag_s > DRAGGED_S and drag > DRAG_SHARE * max(release, 0.0)
-    if light and (dragged or signs.drag_s > LONG_DRAGGED_S):
-        return [("slow_release", ("drag",), ("release", "pick_up", "build"))]
-    if signs.pick_up_s > WAITED_S and signs.drag_s < RELEASED_S and later > 0.0:
-        return [("late_throttle", ("pick_up",), ("release", "line", "build"))]
-    if release > 0.0 and release >= later:
-        return [("slow_minimum", ("release",), ("line", "drag", "pick_up"))]
+    """Line, release and minimum speed: which of them made the car slow at the turn.
+
+    A lower speed at the same place needs the brake sooner: that follows as well.
+    """
+    release, later = costs.get("release", 0.0), _later(costs)
+    if _is_line(costs, signs, APART_M):
+        return [_LINE]
+    dragged = signs.drag_level < DRAG_LEVEL and signs.drag_s * signs.drag_level > DRAGGED
+    dragged = dragged and (not signs.slight or costs.get("drag", 0.0) > release)
+    if dragged and signs.slow_before < SLOW_BEFORE:
+        return [_Departure("slow_release", ("drag",), ("release", "pick_up", "build"))]
+    slow = signs.slow_picked > SLOW_PICKED
+    if signs.pick_up_s > WAITED_S and signs.drag_s < RELEASED_S and later > 0.0 and not slow:
+        return [_Departure("late_throttle", ("pick_up",), ("release", "line", "build"))]
+    if release > 0.0 and (release >= later or slow):
+        sooner = [k for k in ("place", "level") if costs.get(k, 0.0) < release]
+        return [_Departure("slow_minimum", ("release",), (*sooner, "line", "drag", "pick_up"))]
     return []
+
+
+def _later(costs: Mapping[str, float]) -> float:
+    return sum(max(costs.get(k, 0.0), 0.0) for k in ("pick_up", "build"))
+
+
+def _braked(costs: Mapping[str, float]) -> float:
+    return sum(max(costs.get(k, 0.0), 0.0) for k in ("place", "level"))
+
+
+def _is_line(costs: Mapping[str, float], signs: Signs, apart_m: float) -> bool:
+    """Whether another line cost a good part of what was lost at the turn and behind it."""
+    line, release = costs.get("line", 0.0), max(costs.get("release", 0.0), 0.0)
+    return signs.apart_m > apart_m and line > LINE_SHARE * (line + release + _later(costs))
 
 
 def _of_throttle(signs: Signs) -> list[_Departure]:
     build: Cause = "stepped_throttle" if signs.plateau_s > PLATEAU_S else "late_throttle"
+    if signs.fell > FELL:
+        build = "throttle_dip"
     dip: Cause = "throttle_dip"
-    if signs.dip_unrest > RESTLESS:
-        dip = "correction"
+    if signs.dip_unrest > RESTLESS * (2 if signs.dip_apart_m > DIP_APART_M else 1):
+        dip = "correction"  # hands that follow another line are restless by themselves
     elif signs.dip_apart_m > DIP_APART_M:
         dip = "line"
-    return [("late_throttle", ("pick_up",), ()), (build, ("build",), ()), (dip, ("dip",), ())]
+    return [
+        _Departure("late_throttle", ("pick_up",)),
+        _Departure(build, ("build",)),
+        _Departure(dip, ("dip",)),
+    ]

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from lapwright.driving.ledger_stretches import Stretch
 from lapwright.driving.ledger_traces import LedgerTrace
-from lapwright.driving.redrive_pass import Usual, find_unrest
+from lapwright.driving.redrive_pass import BEND_M, Usual, find_bend, find_unrest
 
-#: Own best is the mean of so many passes, one for every so many laps: one lucky pass does
-#: not set it.
-BEST_OF, BEST_SHARE = 6, 5
+#: Own best is the mean of the better passes, one for every so many laps, or so many spread
+#: over them: a driver's best is what he does again, and the very best pass is the luckiest.
+BEST_OF, BEST_SHARE = 8, 3
 #: Entries are alike within this share of speed.
 ALIKE = 0.03
 #: A pass is odd when its slowest place or its line is further from the middle one's, in
@@ -26,7 +26,8 @@ Bases = Mapping[str, Sequence[Sequence[LedgerTrace]]]
 
 def choose_own_bests(stretches: Sequence[Stretch], traces: Sequence[LedgerTrace]) -> Bases:
     """For each lap and stretch the best passes of other laps with an entry alike."""
-    count = int(np.clip(len(traces) // BEST_SHARE, 1, BEST_OF))
+    count = max(len(traces) // BEST_SHARE, 1)
+    spread = np.unique(np.linspace(0, count - 1, min(count, BEST_OF)).round().astype(int))
     out: dict[str, list[list[LedgerTrace]]] = {t.lap: [] for t in traces}
     for i, stretch in enumerate(stretches):
         following = stretches[i + 1] if i + 1 < len(stretches) else None
@@ -37,7 +38,8 @@ def choose_own_bests(stretches: Sequence[Stretch], traces: Sequence[LedgerTrace]
         for j, own in enumerate(traces):
             others = [k for k in order if k != j]
             alike = [k for k in others if abs(entry[k] / entry[j] - 1) < ALIKE]
-            out[own.lap].append([traces[k] for k in (alike or others)[:count]])
+            better = (alike or others)[:count]
+            out[own.lap].append([traces[better[k]] for k in spread if k < len(better)])
     return out
 
 
@@ -71,8 +73,7 @@ def find_usual(stretches: Sequence[Stretch], traces: Sequence[LedgerTrace]) -> d
     out = {}
     for one in stretches:
         low = int(np.median(list(one.slowest.values())))
-        near = slice(max(low - 25, 0), low + 20)
-        bends = [float(np.mean(np.abs(t.curvature[near]))) for t in traces]
+        bends = [find_bend(t.curvature, low - 2 * BEND_M, low + BEND_M) for t in traces]
         lines = 0.5 * np.log(np.maximum(bends, 1e-6))
         first = max(low - 40, 0)
         unrest = np.array([

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.stats import norm
 from scipy.stats import t as student
 
 from lapwright.driving.ledger_bases import robust_sd
@@ -14,6 +15,11 @@ from lapwright.driving.redrive import Split
 LEAST_S, LEAST_SD_S = 0.012, 0.005
 #: So many laps of other causes stand behind a scatter seen in few laps.
 PRIOR_LAPS = 4
+#: Quantile up to which laps belong to the usual scatter; what lies outside may be a fault.
+INNER = 0.85
+#: Elements of a corner trade with each other: none is known better than this share of the
+#: scatter of them all.
+WHOLE_SHARE = 0.5
 
 
 class Scatter:
@@ -26,11 +32,13 @@ class Scatter:
     def of(self, stretch: int, elements: Sequence[str]) -> tuple[float, float]:
         """Middle and standard deviation of the sum of elements over the laps, s."""
         sums = [sum(own[stretch].costs.get(e, 0.0) for e in elements) for own in self._splits]
-        spread = robust_sd(sums)
+        spread = max(robust_sd(sums), _inner_sd(sums))
         everywhere = robust_sd([
             own[i].costs.get(e, 0.0)
             for own in self._splits for i in range(len(own)) for e in elements
         ])  # fmt: skip
+        whole = robust_sd([sum(own[stretch].costs.values()) for own in self._splits])
+        spread = max(spread, WHOLE_SHARE * whole)
         n = self.laps
         pooled = (n * spread**2 + PRIOR_LAPS * max(everywhere, LEAST_SD_S) ** 2) / (n + PRIOR_LAPS)
         middle = float(np.median(sums)) if self._centred and n >= 3 else 0.0
@@ -43,3 +51,12 @@ def find_chance(cost: float, middle: float, sd: float, laps: int) -> float:
     if apart * cost <= 0 or abs(cost) < LEAST_S or laps < 3:
         return 1.0
     return float(2 * student.sf(abs(apart) / sd, max(laps - 1, 2)))
+
+
+def _inner_sd(values: Sequence[float]) -> float:
+    """Take the standard deviation of a normal distribution with the same inner part.
+
+    Elements that are nothing on most laps have a median absolute deviation of nothing.
+    """
+    low, high = np.quantile(values, (1 - INNER, INNER))
+    return float((high - low) / (2 * norm.ppf(INNER)))

@@ -9,7 +9,7 @@ itself gets wrong.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,7 @@ from lapwright.driving.redrive_entry import (
     find_line_share,
 )  # fmt: skip
 from lapwright.driving.redrive_exit import Rest, compare_exits
-from lapwright.driving.redrive_pass import Array, Motor, Usual, cut_pass, find_turn
+from lapwright.driving.redrive_pass import Array, Motor, Pass, Usual, cut_pass, find_turn
 from lapwright.driving.redrive_signs import Signs, find_signs
 from lapwright.numerics.shapley import share_by_orders
 
@@ -35,6 +35,8 @@ ELEMENTS = (
 )  # fmt: skip
 #: Most players that are shared over all orders; the others are too small to matter.
 PLAYERS = 7
+#: An element that changes less than this is none, s.
+LEAST_MATTER_S = 1e-4
 #: Below it a corner's entry is one element: too little speed is lost to part them, m/s.
 SLIGHT_MPS = 4.0
 
@@ -52,6 +54,8 @@ class Split:
         Brought along from before the stretch.
     straight_s
         Of the stretch's own straight.
+    slowed_s
+        What the lack of speed on arrival can cost at most on the way in, beside ``carried_s``.
     costs
         By element of `ELEMENTS`, those that play.
     places_m
@@ -62,6 +66,7 @@ class Split:
     carried_s: float
     straight_s: float
     unexplained_s: float
+    slowed_s: float
     costs: Mapping[str, float]
     places_m: Mapping[str, tuple[float, float]]
     signs: Signs
@@ -101,29 +106,59 @@ def compare_passes(
     pushes[6:10] = rest.pushes
     approach, change, carried = find_approaches(a, b, way, step_m, motor or Motor())
 
-    def times(players: NDArray[np.int64], along: bool, straight: bool) -> Array:
+    def times(sets: NDArray[np.int64], along: bool = True, straight: bool = True) -> Array:
         return np.asarray(step_m * kernels.redrive_times(
-            players, shift, way.levels, way.starts, approach + carried * along, change,
+            sets, shift, way.levels, way.starts, approach + carried * along, change,
             b.speed**2 / 2 + rest.straight * straight, pushes, rest.decay, turn,
             b.speed[turn], a.speed[turn], share, length_b, length_a,
         ))  # fmt: skip
 
-    none = np.zeros(0, dtype=np.int64)
+    none = np.zeros(1, dtype=np.int64)
     bare, along = times(none, False, False)[0], times(none, True, False)[0]
-    solo = np.array([times(np.array([k]), True, True)[1] for k in range(kernels.ELEMENTS)])
-    start = times(none, True, True)[0]
-    strong = np.argsort(-np.abs(solo - start))[:PLAYERS]
-    players = np.sort(strong[np.abs(solo[strong] - start) > 1e-4]).astype(np.int64)
-    values = times(players, True, True)
+    players = _choose_players(times)
+    values = times(_all_sets(players))
+    start = values[0]
     costs = {ELEMENTS[k]: float(c) for k, c in zip(players, share_by_orders(values), strict=True)}
     difference = float((a.time[-1] - a.time[0]) - (b.time[-1] - b.time[0]))
     where = _places(way, rest, turn, b.speed.size)
     return Split(
         difference, float(along - bare), float(start - along),
-        difference - float(values[-1] - bare), costs,
+        difference - float(values[-1] - bare), _slowed_s(b, way, carried, turn, step_m), costs,
         {k: _on_lap(where[k], stretch, step_m) for k in costs},
         find_signs(a, b, way, rest, turn, step_m, stretch, usual or Usual(), log_ratio),
     )  # fmt: skip
+
+
+def _slowed_s(b: Pass, way: Way, carried: Array, turn: int, step_m: float) -> float:
+    """Seconds that a lack of speed costs from the brake to the turn if it does not fade.
+
+    Braking from the same place at the same level, v² stays lower by what it was on arrival.
+    """
+    v = b.speed[way.peak : turn + 1]
+    lack = 2 * v[0] * max(-float(carried[way.peak]), 0.0)
+    slower = np.sqrt(np.maximum(v**2 - lack, (0.7 * v) ** 2))
+    return float(step_m * np.sum(1 / slower - 1 / v))
+
+
+def _choose_players(times: Callable[[NDArray[np.int64]], Array]) -> NDArray[np.int64]:
+    """Elements that matter most, put in first or put in last.
+
+    Put in first alone a lighter brake does nothing to a car that coasts up to it.
+    """
+    one = 1 << np.arange(len(ELEMENTS))
+    every = int(one.sum())
+    found = times(np.concatenate([[0, every], one, every - one]))
+    first, last = np.split(found[2:], 2)
+    matter = np.maximum(np.abs(first - found[0]), np.abs(found[1] - last))
+    strong = np.argsort(-matter)[:PLAYERS]
+    return np.sort(strong[matter[strong] > LEAST_MATTER_S])
+
+
+def _all_sets(players: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Every set of the players as bits, (2**m,)."""
+    code = np.arange(1 << players.size)[:, None]
+    bits: NDArray[np.int64] = ((code >> np.arange(players.size) & 1) << players).sum(axis=1)
+    return bits
 
 
 def _on_lap(samples: tuple[int, int], stretch: Stretch, step_m: float) -> tuple[float, float]:

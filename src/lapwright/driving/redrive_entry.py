@@ -6,7 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lapwright.driving.redrive_pass import BRAKES, Array, Motor, Pass, Usual, find_peak
+from lapwright.driving.redrive_pass import (
+    BEND_M,
+    BRAKES,
+    Array,
+    Motor,
+    Pass,
+    Usual,
+    find_bend,
+    find_peak,
+)  # fmt: skip
 
 LEVELS = 100
 #: Share of the speed lost at which the braking has been done and the release begins.
@@ -44,7 +53,8 @@ def compare_entries(a: Pass, b: Pass, turn: int, slight: bool) -> Way:
     speed_b, at_b = _slowing(b.speed[: turn + 1], peak_b)
     drop = min(speed_a[-1], speed_b[-1]) - max(speed_a[0], speed_b[0])
     lowest = max(speed_a[0], speed_b[0]) + max(0.15, 0.03 * drop)
-    highest = max(min(speed_a[-1], speed_b[-1]) - 0.05, lowest + 0.1)
+    # up to the higher peak: a speed that one of them never reaches stands at its peak
+    highest = max(max(speed_a[-1], speed_b[-1]) - 0.05, lowest + 0.1)
     levels = np.linspace(lowest, highest, LEVELS)
     starts = np.interp(levels, speed_b, at_b)
     later = np.interp(levels, speed_a, at_a) - starts
@@ -106,9 +116,8 @@ def find_line_share(
     A tighter line allows less speed at the same grip: √(curvature). What lies within the
     driver's own scatter is taken for none (shrunk as James and Stein did, 1961).
     """
-    first = max(int(way.starts[0]) - 5, 0)
-    about = slice(max(min(first, slowest - 5), 0), min(slowest + 20, b.speed.size))
-    bend_a, bend_b = (float(np.mean(np.abs(x.curvature[about]))) for x in (a, b))
+    first = min(int(way.starts[0]), slowest) - BEND_M
+    bend_a, bend_b = (find_bend(x.curvature, first, slowest + BEND_M) for x in (a, b))
     if not known or min(bend_a, bend_b) < 1e-4:
         return 0.0, 0.0
     ratio = -0.5 * float(np.log(np.clip(bend_a / bend_b, 0.4, 2.5)))

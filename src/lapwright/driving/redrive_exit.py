@@ -79,7 +79,7 @@ def _pedal(one: Pass, turn: int) -> tuple[int, int]:
         return hard, hard
     full = find_first(one.throttle >= FULL, turn)
     low = np.flatnonzero(one.throttle[: full + 1] < PICKED)
-    return (int(low[-1]) + 1 if low.size else turn), full
+    return (min(int(low[-1]) + 1, full) if low.size else turn), full
 
 
 def _kinds(
@@ -99,7 +99,8 @@ def _kinds(
         for first, last in _dips(one, full):
             behind = np.cumsum(1 / a.speed[last:])
             end = _settled(a, b, last + int(np.searchsorted(behind, AFTER_DIP_S)))
-            kind[max(first - 3, picked) : end] = 4
+            # where the other lap is still opening its throttle a dip of the base is no matter
+            kind[max(first - 3, picked if sign > 0 else until) : end] = 4
             dips.append((sign, first, last))
     return until, kind, tuple(dips)
 

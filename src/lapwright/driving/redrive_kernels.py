@@ -75,22 +75,20 @@ def speeds(
 
 @njit(cache=True)
 def redrive_times(
-    players, shift, levels, starts, approach, approach_change, energy, pushes, decay, turn,
+    sets, shift, levels, starts, approach, approach_change, energy, pushes, decay, turn,
     speed_turn, speed_turn_other, line_share, length, length_other,
 ):  # fmt: skip
-    """Seconds through the stretch for every set of ``players`` (element numbers), (2**m,).
+    """Seconds through the stretch for each of the ``sets``, whose bit i puts element i in.
 
     ``length`` is metres driven for each metre of road, of the base lap and of the other.
     """
-    m = players.size
     size = energy.size
-    times = np.empty(1 << m)
+    times = np.empty(sets.size)
     chosen = np.zeros(ELEMENTS, dtype=np.bool_)
     v = np.empty(size)
-    for code in range(1 << m):
-        chosen[:] = False
-        for i in range(m):
-            chosen[players[i]] = (code >> i) & 1 == 1
+    for code in range(sets.size):
+        for i in range(ELEMENTS):
+            chosen[i] = (sets[code] >> i) & 1 == 1
         speeds(
             chosen, shift, levels, starts, approach, approach_change, energy, pushes, decay, turn,
             speed_turn, speed_turn_other, line_share, v,

@@ -14,6 +14,8 @@ Flags = NDArray[np.bool_]
 #: Shares of the throttle's travel, and of the brake's highest pressure.
 FULL, NOT_FULL, PICKED, TOUCHED = 0.97, 0.90, 0.20, 0.10
 BRAKED, BRAKES = 0.03, 0.06
+#: Length over which a line's sharpest curvature is taken, samples.
+BEND_M = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,3 +97,15 @@ def find_unrest(steering: Array | None, turn: int) -> float:
         return 0.0
     smooth = np.convolve(np.pad(near, 7, mode="edge"), np.ones(15) / 15, "valid")
     return float(np.sqrt(np.mean((near - smooth) ** 2)))
+
+
+def find_bend(curvature: Array, first: int, last: int) -> float:
+    """Sharpest curvature between two samples that lasts for `BEND_M`, 1/m.
+
+    The speed of a corner is that of its tightest part; what is shorter is noise.
+    """
+    near = np.abs(curvature[max(first, 0) : last])
+    if near.size <= BEND_M:
+        return float(near.mean()) if near.size else 0.0
+    grown = np.cumsum(np.r_[0.0, near])
+    return float(np.max(grown[BEND_M:] - grown[:-BEND_M]) / BEND_M)

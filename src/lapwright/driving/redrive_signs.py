@@ -22,6 +22,8 @@ from lapwright.driving.redrive_pass import (
 
 #: A throttle that opens by less for each metre stands still.
 STANDS = 0.004
+#: Less than this is no lack of speed, m/s.
+LACKS_MPS = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,23 +36,29 @@ class Signs:
         How much later the braking is done.
     release_m
         How much later the slowest speed is reached, beyond ``place_m``.
-    entry_mps, brake_start_m
-        Speed at the stretch's first sample, and how much later the brake is touched.
+    entry_mps, off_m, brake_start_m
+        Speed and offset at the stretch's first sample, and how much later the brake is touched.
     coast_s
         Longer time from leaving the throttle to the brake.
     drag_s, drag_level, drag_even
         How much later the brake ends, its mean level in that time, and the share of that
         time in which it stays near its middle level.
+    slow_before, slow_picked
+        Share of the largest lack of speed about the turn that was there when the base lap's
+        brake ended, and when it picked up the throttle: what comes of ending the one late or
+        taking the other late comes behind it.
     pick_up_s
         How much later the throttle is picked up.
-    gear
-        Mean difference of the gear from the turn to full throttle.
+    gear, gear_s
+        Mean difference of the gear from the turn to full throttle, and its sum over time.
     dips
         Dips after full throttle more than on the base lap.
     unrest
         Of the wheel, in the driver's own scatter.
     plateau_s
         Longer standstill or fall of the throttle on its way to full.
+    fell
+        How much further the throttle falls on its way to full.
     apart_m
         Largest distance between the lines about the turn.
     dip_m, dip_unrest, dip_apart_m
@@ -61,16 +69,21 @@ class Signs:
     place_m: float = 0.0
     release_m: float = 0.0
     entry_mps: float = 0.0
+    off_m: float = 0.0
     brake_start_m: float = 0.0
     coast_s: float = 0.0
     drag_s: float = 0.0
     drag_level: float = 0.0
     drag_even: float = 0.0
+    slow_before: float = 0.0
+    slow_picked: float = 0.0
     pick_up_s: float = 0.0
     gear: float = 0.0
+    gear_s: float = 0.0
     dips: int = 0
     unrest: float = 0.0
     plateau_s: float = 0.0
+    fell: float = 0.0
     apart_m: float = 0.0
     dip_m: float = float("nan")
     dip_unrest: float = 1.0
@@ -84,25 +97,31 @@ def find_signs(
 ) -> Signs:  # fmt: skip
     """Read the signs off the traces; ``log_ratio`` is 0 where the lines are alike."""
     coast = _coast_s(a, way.peak_other, turn) - _coast_s(b, way.peak, turn)
-    drag_s, drag_level, drag_even = _dragged(a, b, rest)
+    drag_s, drag_level, drag_even, slow_before = _dragged(a, b, rest)
     about = slice(max(turn - 30, 0), turn + 40)
     unrest = (find_unrest(a.steering, turn) - usual.unrest) if a.steering is not None else 0.0
+    gear = _gear_apart(a, b, turn, rest.until)
     dips = [(i, j) for sign, i, j in rest.dips if sign > 0]
     return Signs(
         place_m=step_m * float(way.place.mean()),
         release_m=step_m * float(way.release[0]),
         entry_mps=float(a.speed[0] - b.speed[0]),
+        off_m=float(a.offset[0] - b.offset[0]),
         brake_start_m=step_m * float(_braked(a, way.peak_other, turn) - _braked(b, way.peak, turn)),
         coast_s=coast,
         drag_s=drag_s,
         drag_level=drag_level,
         drag_even=drag_even,
+        slow_before=slow_before,
+        slow_picked=_lacked(a, b, rest.picked[1], rest.picked[0] + 5),
         pick_up_s=float(step_m * (rest.picked[0] - rest.picked[1]) / b.speed[turn]),
-        gear=_gear_apart(a, b, turn, rest.until),
+        gear=gear,
+        gear_s=gear * float(a.time[max(rest.until - 1, turn)] - a.time[turn]),
         dips=sum(sign for sign, _, _ in rest.dips),
         unrest=unrest / usual.unrest_sd if usual.unrest_sd > 0 else 0.0,
         plateau_s=_stood_s(a, rest.picked[0], rest.full[0])
         - _stood_s(b, rest.picked[1], rest.full[1]),
+        fell=_fall(a, rest.picked[0], rest.full[0]) - _fall(b, rest.picked[1], rest.full[1]),
         apart_m=float(np.abs(a.offset[about] - b.offset[about]).max()) if log_ratio else 0.0,
         **_about_dip(a, b, dips[0][0], step_m, stretch.first) if dips else {},
         slight=way.slight,
@@ -135,10 +154,10 @@ def _about_dip(a: Pass, b: Pass, dip: int, step_m: float, first: int) -> dict[st
     }
 
 
-def _dragged(a: Pass, b: Pass, rest: Rest) -> tuple[float, float, float]:
-    """How much later the brake ends, s, its mean level in that time, and how even it is."""
+def _dragged(a: Pass, b: Pass, rest: Rest) -> tuple[float, float, float, float]:
+    """How much later the brake ends, s, its mean level then, how even it is; `slow_before`."""
     if a.brake is None or b.brake is None:
-        return 0.0, 0.0, 0.0
+        return 0.0, 0.0, 0.0, 0.0
     ends = []
     for brake, picked in ((a.brake, rest.picked[0]), (b.brake, rest.picked[1])):
         on = np.flatnonzero(brake[: picked + 1] > BRAKED)
@@ -146,10 +165,17 @@ def _dragged(a: Pass, b: Pass, rest: Rest) -> tuple[float, float, float]:
     end_a, end_b = ends
     later = float(np.sign(end_a - end_b) * abs(b.time[end_a] - b.time[end_b]))
     if end_a <= end_b + 2:
-        return later, 0.0, 0.0
+        return later, 0.0, 0.0, 0.0
     pressed = a.brake[end_b:end_a]
     middle = float(np.median(pressed))
-    return later, float(pressed.mean()), float(np.mean(np.abs(pressed - middle) < 0.15 * middle))
+    even = float(np.mean(np.abs(pressed - middle) < 0.15 * middle))
+    return later, float(pressed.mean()), even, _lacked(a, b, end_b, end_a + 5)
+
+
+def _lacked(a: Pass, b: Pass, first: int, last: int) -> float:
+    """Share of the largest lack of speed between two samples that is there at the first."""
+    lack = (b.speed - a.speed)[first : max(last, first + 1)]
+    return float(lack[0] / lack.max()) if lack.max() > LACKS_MPS else 0.0
 
 
 def _gear_apart(a: Pass, b: Pass, turn: int, until: int) -> float:
@@ -166,3 +192,11 @@ def _stood_s(one: Pass, picked: int, full: int) -> float:
     rising = np.diff(one.throttle[picked : full + 1]) > STANDS
     held = np.diff(one.time[picked : full + 1]) * ~rising
     return max(float(run.sum()) for run in np.split(held, np.flatnonzero(rising)))
+
+
+def _fall(one: Pass, picked: int, full: int) -> float:
+    """Deepest fall of the throttle below what it had reached on its way up to full."""
+    if one.throttle is None or full <= picked + 3:
+        return 0.0
+    way = one.throttle[picked : full + 1]
+    return float(np.max(np.maximum.accumulate(way) - way))
