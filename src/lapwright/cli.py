@@ -112,6 +112,10 @@ def guide_command(
             metavar="whole-car|whole-wheel|any-contact",
         ),
     ] = "whole-car",
+    notes: Annotated[
+        Path | None,
+        typer.Option("--notes", help="The author's notes (TOML).", metavar="FILE"),
+    ] = None,
     video_offset: Annotated[
         float,
         typer.Option("--video-offset", help="Where the lap begins in its video.", metavar="S"),
@@ -140,6 +144,7 @@ def guide_command(
         car=car,
         driver=driver,
         track_limits=choose_rule(track_limits),
+        notes=notes,
         captions=CaptionRules(caption_lead, caption_words, video_offset_s=video_offset),
     )
     with _progress() as report:

@@ -10,6 +10,7 @@ import io
 import re
 import unicodedata
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,6 +22,7 @@ from lapwright.guide.sentences import chosen_system, write_text
 from lapwright.publish import pdf
 from lapwright.publish.pdf import render_pdf
 from lapwright.publish.printable import PLAIN_RANGES, RANGES, make_printable
+from lapwright.publish.roles import ROLES
 
 MakeView = Callable[..., dict[str, Any]]
 HOSTILE = {
@@ -255,6 +257,14 @@ def test_what_the_setter_cannot_cope_with_is_written_plainly(
     monkeypatch.setattr(typst, "compile", lambda *_, **__: (_ for _ in ()).throw(ValueError("no")))
     with pytest.raises(NoAnswerError, match=r"guide\.pdf: the text could not be set"):
         pdf.render_pdf(view)
+
+
+def test_colours_are_those_of_the_page(root: Path):
+    style = (root / "web/src/roles.css").read_text("utf-8")
+    light = dict(re.findall(r"--(\w+): light-dark\((#\w+),", style))
+    assert len(ROLES) > 10
+    same = {"ground": "#ffffff"}  # paper
+    assert {**{name: light[name] for name in ROLES}, **same} == ROLES
 
 
 @pytest.mark.parametrize("ranges", [RANGES, PLAIN_RANGES])

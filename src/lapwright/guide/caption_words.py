@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from lapwright.guide.document import quote_name
 from lapwright.guide.figures import from_apex
 from lapwright.guide.sentences import chosen_system, write_text, write_value
 
@@ -64,7 +65,8 @@ def name_corner(corner: View) -> str:
     name = " ".join(str(corner["name"] or "").split())
     if len(name) > LONGEST_NAME:
         name = name[: LONGEST_NAME - 1] + "…"
-    return f"{_number(corner)}{', ' + name if name else ''}, {corner['direction']}"
+    named = f", {quote_name(name)}" if name else ""
+    return f"{_number(corner)}{named}, {corner['direction']}"
 
 
 def _number(corner: View) -> str:
@@ -121,7 +123,7 @@ def _say_where(view: View, corner: View, words: View, action: str) -> str:
     """Say where an action is done: on a thing that is seen, else by the distance to the apex."""
     chosen = (words.get("chosen_references") or {}).get(action)
     if chosen:
-        return f"on {chosen}"
+        return f"on {quote_name(str(chosen))}"
     marks = [
         m
         for m in view["pictures"].get("references") or ()

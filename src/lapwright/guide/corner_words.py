@@ -9,7 +9,7 @@ from lapwright.guide.action_words import WORDS
 from lapwright.guide.document import Findings, Text, join_texts, quote_name
 from lapwright.guide.figures import HUMAN_TIMING_S, width_figure
 from lapwright.guide.hands_words import say_corner_hands
-from lapwright.guide.instructions import say_instructions
+from lapwright.guide.instructions import say_by_topic
 from lapwright.guide.possible_words import say_corner_possible
 from lapwright.guide.reference_words import compose_reference_tables, say_corner_references
 from lapwright.guide.road_words import say_corner_road
@@ -30,10 +30,12 @@ def compose_corner_words(findings: Findings) -> dict[str, Any]:
     for corner in findings.circuit.corners:
         told = tell_corner(findings, corner)
         note = say_varies_most(told) if told else None
+        said = say_by_topic(told)
         words[corner.id] = {
             "title": say_title(corner).as_view(),
             "why": say_why(findings, corner).as_view(),
-            "instructions": [text.as_view() for text in say_instructions(told)],
+            "instructions": [text.as_view() for _, text in said],
+            "topics": [topic for topic, _ in said],
             "possible": [text.as_view() for text in say_corner_possible(findings, corner)],
             "sight": [text.as_view() for text in say_corner_sight(findings, corner)],
             "road": [text.as_view() for text in say_corner_road(findings, corner)],

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
+from unicodedata import bidirectional
 
 from lapwright.driving.corner_sight import Sight
 from lapwright.driving.gears import CornerGears
@@ -28,6 +29,11 @@ from lapwright.possible.what import WhatIsPossible
 Value = tuple[float | None, str] | tuple[float | None, str, int]
 
 _HOLE: Final = re.compile(r"\{(?=\d+\})")
+_ISOLATE_BEGINS: Final = "\u2068\u2067\u2066"  # the first takes the direction of the name itself
+_ISOLATE_ENDS: Final = "\u2069"
+_TURNING: Final = frozenset(
+    ("R", "AL", "AN", "RLE", "RLO", "LRE", "LRO", "PDF", "RLI", "LRI", "FSI", "PDI")
+)
 _WORD_JOINER: Final = "\u2060"  # has no width: a name looks as it was written
 
 
@@ -54,6 +60,9 @@ class Text:
 def quote_name(name: str) -> str:
     """Make a name from a file safe inside a template: what looks like a hole is none.
 
+    A name with right-to-left writing or marks keeps its direction to itself (Unicode
+    Standard Annex #9, isolates): it does not turn the figures after it.
+
     Examples
     --------
     >>> quote_name("Weir")
@@ -61,7 +70,21 @@ def quote_name(name: str) -> str:
     >>> quote_name("{0}") == "{0}"
     False
     """
-    return _HOLE.sub("{" + _WORD_JOINER, name)
+    return _isolate(_HOLE.sub("{" + _WORD_JOINER, name))
+
+
+def _isolate(name: str) -> str:
+    """Put a name whose direction can turn between isolates that it cannot end or leave open."""
+    if not any(bidirectional(character) in _TURNING for character in name):
+        return name
+    kept: list[str] = []
+    still_open = 0
+    for character in name:
+        if character == _ISOLATE_ENDS and not still_open:
+            continue
+        still_open += (character in _ISOLATE_BEGINS) - (character == _ISOLATE_ENDS)
+        kept.append(character)
+    return _ISOLATE_BEGINS[0] + "".join(kept) + _ISOLATE_ENDS * (still_open + 1)
 
 
 def join_texts(texts: tuple[Text, ...] | list[Text], between: str = " ") -> Text:

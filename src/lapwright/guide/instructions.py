@@ -24,6 +24,10 @@ from lapwright.guide.told import (
     say_value,
 )
 
+#: What the sentences are about, in their order; the author's notes speak of them so.
+TOPICS: Final = (
+    "slowing", "release", "slowest", "throttle", "edges", "turn-in", "gear", "time",
+)  # fmt: skip
 MOST_INSTRUCTIONS: Final = 5
 LEAST_INSTRUCTIONS: Final = 3
 #: A duration that is less is not worth a sentence: a foot changes pedals in about that time
@@ -39,13 +43,19 @@ _TIMED_FLOORS: Final = 3.0
 
 def say_instructions(told: Told | None) -> list[Text]:
     """Say in three to five sentences what the driver does, as far as the data goes."""
+    return [text for _, text in say_by_topic(told)]
+
+
+def say_by_topic(told: Told | None) -> list[tuple[str, Text]]:
+    """Say the same, each sentence with what it is about: `TOPICS` names them."""
     if told is None:
         return []
     main = (_say_slowing, _say_release, _say_slowest, _say_throttle, _say_edges)
-    said = [text for say in main if (text := say(told))]
-    for say in (_say_turn_in, _say_gear, _say_time):
-        if len(said) < LEAST_INSTRUCTIONS and (text := say(told)):
-            said.append(text)
+    more = (_say_turn_in, _say_gear, _say_time)
+    said: list[tuple[str, Text]] = []
+    for topic, say in zip(TOPICS, (*main, *more), strict=True):
+        if (say in main or len(said) < LEAST_INSTRUCTIONS) and (text := say(told)):
+            said.append((topic, text))
     return said[:MOST_INSTRUCTIONS]
 
 

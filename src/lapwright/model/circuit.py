@@ -26,7 +26,8 @@ class Corner:
     """A corner, kept with the circuit so that its number stays.
 
     All places are metres from the start line along the reference line; a
-    corner that spans the line has ``end_m < start_m``.
+    corner that spans the line has ``end_m < start_m``. ``found`` is the number under which
+    it was found, where notes changed it: "6+7" of corners made one, "5a" of one made two.
     """
 
     id: str
@@ -36,6 +37,7 @@ class Corner:
     apex_m: float
     end_m: float
     complex: str | None = None
+    found: str = ""
 
 
 @dataclass(frozen=True, slots=True)

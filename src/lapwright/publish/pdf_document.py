@@ -21,6 +21,10 @@ _BLOCKS: Final = (
     ("road", "The road and its edges"), ("room", "Room to be wrong"),
     ("sight", "What is seen"), ("hands", "Hands, pedals, gears"),
 )  # fmt: skip
+_NOT_ON_PAPER: Final = (
+    "brake_rise_s", "mean_deceleration_mps2", "brake_throttle_overlap_s", "distance_driven_m",
+    "apex_m", "entry_edge_m", "time_to_full_throttle_s",
+)  # fmt: skip
 _PLAN_KEY: Final = "Corners that time is lost in are drawn in colour, thicker for more of it."
 
 
@@ -94,10 +98,20 @@ def _compose_corner(view: View, corner: View) -> dict[str, Any]:
         "worth": _compose_worth(corner, system),
         "blocks": [{"title": title, "texts": write_all(key)}
                    for key, title in _BLOCKS if words.get(key)],
-        "actions": [list(row) for row in list_actions(view, corner, system)],
+        "actions": [list(row) for row in list_actions(view, _leave_out(corner), system)],
         "spread_note": write_text(note, system) if note else "",
         "notes": [str(note) for note in corner.get("notes") or ()],
     }  # fmt: skip
+
+
+def _leave_out(corner: View) -> View:
+    """Leave out the actions that a page has no room for; the page on screen has them all."""
+    kept = {
+        name: action
+        for name, action in corner["actions"].items()
+        if name not in _NOT_ON_PAPER and action["median"] is not None
+    }
+    return {**corner, "actions": kept}
 
 
 def _write_key(view: View) -> str:

@@ -34,7 +34,10 @@ def compose_accounts(view: View) -> dict[str, Any] | None:
         "title": words.get("title", "Where the time went"),
         "sentences": [*write_all(words.get("sentences")), *write_all([ledger.get("why_null")])],
         "accounts": [_compose_account(view, label, account) for label, account in _list(view)],
-        "habits": write_all(h["text"] for h in ledger.get("habits") or ()),
+        "habits": [
+            f"Corner {h['corner']}. {write_text(h['text'], system)}"
+            for h in ledger.get("habits") or ()
+        ],
         "cautions": write_all(words.get("cautions")),
     }
 
@@ -76,7 +79,9 @@ def _list(view: View) -> Iterator[tuple[str, PrintedAccount]]:
 def _compose_account(view: View, label: str, account: PrintedAccount) -> dict[str, Any]:
     chosen = view["pictures"]["chosen_lap"]
     number = next(lap["number"] for lap in view["guide"]["laps"] if lap["id"] == chosen)
-    rows = [row for corner in account.corners for row in _list_rows(view, corner)]
+    order = [corner["id"] for corner in view["guide"]["corners"]]
+    corners = sorted(account.corners, key=lambda c: order.index(c.account["corner"]))
+    rows = [row for corner in corners for row in _list_rows(view, corner)]
     rows.append(_row("", "straights", account.straight, "sum"))
     title = f"Lap {number} against {label}"
     rows.append(_row("", f"lap {number} \u2212 {label}", account.difference, "foot"))

@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 View = Mapping[str, Any]
 
 WIDTH: Final = 505.0
-_ROAD: Final = 92.0
+_ROAD: Final = 80.0
 _ROW: Final = 10.5
 _SIZE: Final = 8.0
 _MARGIN_M: Final = 25.0
@@ -39,7 +39,7 @@ _WRITTEN: Final = (
     "off_throttle_m", "brake_start_m", "turn_in_m", "brake_end_m", "throttle_first_m",
     "full_throttle_m",
 )  # fmt: skip
-_STRIPS: Final = (("speed", 46.0), ("throttle", 18.0), ("brake", 18.0), ("steering", 24.0))
+_STRIPS: Final = (("speed", 36.0), ("throttle", 13.0), ("brake", 13.0), ("steering", 18.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,7 +254,7 @@ def _draw_strips(view: View, frame: Frame, y: float) -> tuple[list[str], float]:
         strip = _draw_strip(view, frame, name, y + 9.0, height)
         if strip:
             marks += strip
-            y += height + 14.0
+            y += height + 12.0
     return marks, y
 
 

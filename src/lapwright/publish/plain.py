@@ -30,6 +30,8 @@ def render_plain(view: View) -> Markup:
         render_ledger(view), render_possible(view),
         join(_corner(view, corner, system) for corner in view["guide"]["corners"]),
         _texts("What is missing", [write_text(t, system) for t in words["missing"]]),
+        _texts("Notes that no longer fit",
+               [write_text(t, system) for t in (words.get("notes") or {}).get("unfit") or ()]),
         _texts("Cautions", view["guide"]["cautions"]),
         class_="plain",
     )  # fmt: skip
@@ -69,7 +71,14 @@ def _corner(view: View, corner: View, system: View) -> Markup:
         element("ol", join(element("li", write_text(t, system)) for t in orders)),
         join(element("p", write_text(t, system)) for t in (words or {}).get("possible") or ()),
         table(("What", "Median", "Spread", "Laps"), list_actions(view, corner, system)),
+        _notes(corner.get("notes") or ()),
     )
+
+
+def _notes(notes: Iterable[str]) -> Markup | None:
+    """Render the author's own words, apart from what was computed."""
+    said = join(element("p", note) for note in notes)
+    return element("aside", element("h3", "The author's notes"), said) if said else None
 
 
 def list_actions(view: View, corner: View, system: View) -> Iterable[tuple[str, ...]]:

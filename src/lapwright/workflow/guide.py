@@ -16,6 +16,7 @@ from lapwright.driving.actions import find_passes
 from lapwright.driving.consistency import summarise_corners
 from lapwright.driving.track_limits import DEFAULT_RULE, Rule
 from lapwright.errors import InputError, UsageError
+from lapwright.guide.author import note_view
 from lapwright.guide.captions import CaptionRules
 from lapwright.guide.compose import compose_view
 from lapwright.guide.document import Findings, Session, Text, quote_name
@@ -32,6 +33,7 @@ from lapwright.publish.html import render_html
 from lapwright.publish.json import render_json
 from lapwright.readers.circuit_files import read_circuit
 from lapwright.workflow.accounts import add_accounts
+from lapwright.workflow.author import list_misfits, note_findings, note_road, read_author
 from lapwright.workflow.driver import add_driver
 from lapwright.workflow.hand_over import render_paper, render_tracks
 from lapwright.workflow.inspect import find_missing
@@ -61,6 +63,7 @@ class GuideOptions:
     driver: str = ""
     track_limits: Rule = DEFAULT_RULE
     captions: CaptionRules = field(default_factory=CaptionRules)
+    notes: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +102,7 @@ def make_guide(
         If an option names a lap that does not exist.
     """
     options = options or GuideOptions()
+    notes = read_author(options.notes, options.driver)
     recordings = read_recordings(logs, options.logs, progress)
     if circuit is None and options.circuit:
         circuit = read_circuit(options.circuit)
@@ -106,12 +110,14 @@ def make_guide(
         recordings,
         circuit=circuit,
         start=options.start,
-        driver=options.driver,
+        driver=notes.session.get("driver", ""),
         leave_out=options.leave_out,
         progress=progress,
     )
     progress("looking at every corner of every lap", 0, 1)
-    findings = compose_findings(session, options)
+    road, misfits = note_road(session.circuit, notes)
+    session = replace(session, circuit=road)
+    findings = note_findings(compose_findings(session, options), notes)
     # A car found in laps is not yet held closely enough to truth to be published.
     if options.car is not None:
         car, chosen = read_car(options.car), findings.chosen_lap
@@ -124,7 +130,7 @@ def make_guide(
     findings = add_driver(findings)
     findings = add_accounts(findings, progress)
     progress("writing the guide", 0, 1)
-    view = compose_view(findings, units)
+    view, misfits = note_view(compose_view(findings, units), notes, session.circuit, misfits)
     document: dict[str, Any] = view["guide"]
     tracks, untold = render_tracks(view, options.captions)
     paper, unset = render_paper(view)
@@ -142,6 +148,7 @@ def make_guide(
         *(m for r in recordings for m in r.messages),
         *find_counter_messages(recordings, session.laps, not session.start_chosen),
         *find_lap_messages(session.laps),
+        *list_misfits(notes, misfits),
         *untold,
         *unset,
     )
