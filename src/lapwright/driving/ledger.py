@@ -64,7 +64,7 @@ def find_ledger(
         made += _against(compare, "own_best", traces, choose_own_bests(stretches, traces))
     for name, bases in (computed or {}).items():
         one = {t.lap: [[bases[t.lap]]] * len(stretches) for t in traces if t.lap in bases}
-        made += _against(compare, name, [t for t in traces if t.lap in one], one)
+        made += _against(compare, name, [t for t in traces if t.lap in one], one, computed=True)
     by_id = {t.lap: t for t in traces}
     for lap in against_laps:
         others = [t for t in traces if t.lap != lap]
@@ -76,7 +76,12 @@ def find_ledger(
 
 
 def _against(
-    compare: Comparer, name: Against, traces: Sequence[LedgerTrace], bases: Bases
+    compare: Comparer,
+    name: Against,
+    traces: Sequence[LedgerTrace],
+    bases: Bases,
+    *,
+    computed: bool = False,
 ) -> list[Account]:
     """Make all laps' accounts of one comparison, then tell what the scatter allows to say."""
     entries = {
@@ -84,8 +89,9 @@ def _against(
         for t in traces
     }
     scatter = Scatter(
-        [[e.split for e in own] for own in entries.values()], centred=name == "own_best"
-    )
+        [[e.split for e in own] for own in entries.values()],
+        centred=name == "own_best", computed=computed,
+    )  # fmt: skip
     return [
         make_account(compare.stretches, name, t, bases[t.lap][0], entries[t.lap], scatter)
         for t in traces

@@ -20,13 +20,19 @@ INNER = 0.85
 #: Elements of a corner trade with each other: none is known better than this share of the
 #: scatter of them all.
 WHOLE_SHARE = 0.5
+#: What a computed pass of a corner has wrong, s: laps on known lines are met within 0.3 %, so
+#: within this a corner. It is the same on every lap, and no scatter from lap to lap shows it.
+COMPUTED_SD_S = 0.08
 
 
 class Scatter:
     """How much elements of a stretch scatter from lap to lap, and where their middle lies."""
 
-    def __init__(self, splits: Sequence[Sequence[Split]], *, centred: bool) -> None:
+    def __init__(
+        self, splits: Sequence[Sequence[Split]], *, centred: bool, computed: bool = False
+    ) -> None:
         self._splits, self._centred = splits, centred
+        self._least = float(np.hypot(LEAST_SD_S, COMPUTED_SD_S if computed else 0.0))
         self.laps = len(self._splits)
 
     def of(self, stretch: int, elements: Sequence[str]) -> tuple[float, float]:
@@ -42,7 +48,7 @@ class Scatter:
         n = self.laps
         pooled = (n * spread**2 + PRIOR_LAPS * max(everywhere, LEAST_SD_S) ** 2) / (n + PRIOR_LAPS)
         middle = float(np.median(sums)) if self._centred and n >= 3 else 0.0
-        return middle, float(np.hypot(np.sqrt(pooled), LEAST_SD_S))
+        return middle, float(np.hypot(np.sqrt(pooled), self._least))
 
 
 def find_chance(cost: float, middle: float, sd: float, laps: int) -> float:

@@ -33,7 +33,8 @@ def add_accounts(findings: Findings, progress: Progress = quiet) -> Findings:
     )
     if car is not None and own:
         ledger = _add_fastest(findings, ledger, own, car)
-    habits = find_habits(ledger.accounts)
+    # against the fastest line the same habits come again, beside the line itself
+    habits = find_habits([a for a in ledger.accounts if a.against != FASTEST])
     kinds = [a.against for a in ledger.accounts]
     against = "own_best" if "own_best" in kinds else ON_LINE
     return replace(
