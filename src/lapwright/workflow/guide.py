@@ -118,12 +118,10 @@ def make_guide(
     road, misfits = note_road(session.circuit, notes)
     session = replace(session, circuit=road)
     findings = note_findings(compose_findings(session, options), notes)
-    # A car found in laps is not yet held closely enough to truth to be published.
-    if options.car is not None:
-        car, chosen = read_car(options.car), findings.chosen_lap
-        lap = next(one for one in session.laps if one.id == chosen)
-        what = find_possible(session.circuit, session.laps, lap, car=car, report=progress)
-        findings = replace(findings, possible=what)
+    car = read_car(options.car) if options.car is not None else None
+    lap = next(one for one in session.laps if one.id == findings.chosen_lap)
+    what = find_possible(session.circuit, session.laps, lap, car=car, report=progress)
+    findings = replace(findings, possible=what)
     progress("looking at what is seen, and at the road used", 0, 1)
     findings = add_surroundings(findings, options.track_limits)
     progress("looking for what the driver does it on", 0, 1)
