@@ -207,6 +207,14 @@ def test_stamps_have_three_decimals_and_carry_over(seconds: float, stamp: str):
     assert text.splitlines()[3].split(" --> ")[0] == stamp
 
 
+def test_a_video_that_begins_after_the_lap_has_nothing(view: dict[str, Any]):
+    rules = CaptionRules(video_offset_s=-1000.0)
+    found = compose_captions(view, rules)
+    assert found.cues == ()
+    assert len(found.left_out) == len(view["guide"]["corners"])
+    assert compose_chapters(view, rules) == ()
+
+
 def test_a_cue_without_time_is_left_out():
     cues = [Cue(1.0, 1.0002, "x", "1"), Cue(2.0, 1.0, "y", "2"), Cue(1.0, 2.0, " ", "3")]
     assert parse_strictly(render_vtt(cues)) == []

@@ -227,7 +227,7 @@ def _make_cues(timed: Sequence[_Timed], rules: CaptionRules) -> tuple[Cue, ...]:
     """Make cues that stay until their action or the next cue."""
     starts = _start_all(timed, rules) or []
     order = _in_order(timed)
-    ends = [*starts[1:], math.inf]
+    ends = [*starts[1:], *([math.inf] if starts else [])]
     return tuple(
         Cue(start, min(one.due_s, end), one.text, one.saying.corner, one.due_s)
         for one, start, end in zip(order, starts, ends, strict=True)
