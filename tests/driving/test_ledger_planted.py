@@ -13,6 +13,7 @@ import pytest
 
 from lapwright.demo import Fault, make_session
 from lapwright.driving.ledger import find_ledger
+from lapwright.driving.work_order import add_up_bests, find_best_passes
 
 FAULTS = (
     ("early_braking", 1, 11.0), ("early_braking", 6, 12.0), ("soft_braking", 3, 0.2),
@@ -98,3 +99,14 @@ def test_a_mirrored_circuit_has_the_same_account(simulated: Any, planted: Any) -
         other = {(r.corner, r.cause): r.cost_s for r in pair[1][lap].rows}
         for row in one.rows:
             assert other.get((row.corner, row.cause), 0.0) == pytest.approx(row.cost_s, abs=0.005)
+
+
+def test_best_corners_added_up_are_no_slower_than_the_best_lap(planted: Any) -> None:
+    _, found, _ = planted
+    circuit, laps = found.driven.circuit, found.driven.laps
+    ledger = find_ledger(circuit, laps, found.passes)
+    best = find_best_passes(circuit, laps, ledger)
+    total = add_up_bests(circuit, laps, ledger, best)
+    times = sorted(lap.time_s for lap in found.laps)
+    assert total is not None
+    assert times[0] - 1.0 < total < times[0] + 0.001

@@ -158,6 +158,26 @@ def find_best_passes(
     return out
 
 
+def add_up_bests(
+    circuit: Circuit, laps: Sequence[Lap], ledger: Ledger, best: Mapping[str, Sequence[str]]
+) -> float | None:
+    """Add up the best pass of every corner, with the straight behind it, s.
+
+    The stretch from the start line to the first corner is the quickest of all laps, and
+    the best lap's own passes count as well. None with fewer than two laps.
+    """
+    traces = {t.lap: t for t in build_traces(circuit, laps)}
+    if len(traces) < 2 or not ledger.stretches:
+        return None
+    first = ledger.stretches[0].first
+    total = min(float(t.time[first] - t.time[0]) for t in traces.values())
+    quickest = min(traces, key=lambda lap: float(traces[lap].time[-1]))
+    for stretch in ledger.stretches:
+        passes = [traces[x] for x in (*best.get(stretch.corner.id, ()), quickest) if x in traces]
+        total += min(float(t.time[stretch.last] - t.time[stretch.first]) for t in passes)
+    return total
+
+
 def _item(
     habit: Habit, passes: Sequence[CornerPass], best: Sequence[str], interval: tuple[float, float]
 ) -> WorkItem:

@@ -10,7 +10,7 @@ from lapwright.driving.ledger import Ledger, find_ledger
 from lapwright.driving.ledger_line import add_line_costs
 from lapwright.driving.ledger_traces import LedgerTrace, build_computed_trace
 from lapwright.driving.redrive_pass import Motor
-from lapwright.driving.work_order import find_best_passes, find_work, rank_corners
+from lapwright.driving.work_order import add_up_bests, find_best_passes, find_work, rank_corners
 from lapwright.errors import LapwrightError
 from lapwright.guide.document import Findings
 from lapwright.model.car import Car
@@ -37,11 +37,12 @@ def add_accounts(findings: Findings, progress: Progress = quiet) -> Findings:
     habits = find_habits([a for a in ledger.accounts if a.against != FASTEST])
     kinds = [a.against for a in ledger.accounts]
     against = "own_best" if "own_best" in kinds else ON_LINE
+    best = find_best_passes(circuit, laps, ledger)
     return replace(
         findings, ledger=ledger, habits=habits,
         ranks=rank_corners(ledger, findings.summaries, against),
         work=find_work(circuit, laps, passes, ledger, habits, against),
-        best_passes=find_best_passes(circuit, laps, ledger),
+        best_passes=best, own_best_corners_s=add_up_bests(circuit, laps, ledger, best),
     )  # fmt: skip
 
 
