@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject
@@ -26,12 +27,10 @@ from lapwright.publish.roles import ROLES
 
 MakeView = Callable[..., dict[str, Any]]
 HOSTILE = {
-    "markup": "<b>&amp; #set [x] $y$ \\ *z* _u_ @v `w`",
-    "quotes": "\"'`” --> <!-- // /*",
+    "signs": "<b>&amp; #set [x] $y$ \\ *z* _u_ @v `w` \"'”' --> <!-- // /* "
+    "日本 \U0001f600 e\u0301 q\u0301 \u0600 \0\r\n\x1b\ud800\ufeff\u2028",
     "rtl": "\u202eabc\u200f\u2067 שלום سلام",
     "long": "x" * 10_000,
-    "other scripts": "日本 \U0001f600 e\u0301 q\u0301 \u0600",
-    "control": "\0\r\n\x1b\ud800\ufeff\u2028",
 }
 
 
@@ -202,11 +201,13 @@ def test_hostile_names_and_notes_are_text(make_view: MakeView, name: str):
     found = make_view(laps=3, hostile=hostile, worth=name != "long")
     reader = read(render_pdf(found))
     assert "/S" in str(next(walk_tags(reader.root_object["/StructTreeRoot"])))
-    text = all_text(reader)
+    text = squeeze("".join(page.extract_text() for page in reader.pages[:12]))
     shown = squeeze(make_printable(hostile))
     if name == "rtl":  # another reader gives right-to-left words in its own order
         assert "[U+202E]abc" in text
         assert "םולש" in text or "שלום" in text
+    elif name == "long":  # over several pages, their feet between
+        assert text.count("x") > 20_000
     else:
         assert text.count(shown) > 10
     # No name turned round the figures beside it.
@@ -218,6 +219,24 @@ def test_a_guide_without_ledger_possible_or_work_is_set(make_view: MakeView):
     reader = read(render_pdf(make_view(laps=2, worth=False)))
     assert "noorderofwork" in all_text(reader)
     assert "Where the time went" not in [t for _, t in list_bookmarks(reader.outline)]
+
+
+def test_a_lap_without_data_in_some_corners_is_set(make_view: MakeView):
+    found = make_view(laps=2)
+    chosen = found["pictures"]["laps"][found["pictures"]["chosen_lap"]]
+    half = len(chosen["n"]) // 2
+    for name in ("n", "speed", "brake", "steering"):
+        chosen[name] = np.where(np.arange(len(chosen["n"])) < half, np.nan, chosen[name])
+    chosen["throttle"] = None
+    reader = read(render_pdf(found))
+    assert len(reader.pages) >= len(found["guide"]["corners"]) + 3
+
+
+def test_a_guide_without_corners_is_set(make_view: MakeView):
+    found = make_view(laps=2, worth=False)
+    found["guide"]["corners"], found["words"]["corners"] = [], {}
+    tops = [title for level, title in list_bookmarks(read(render_pdf(found)).outline) if not level]
+    assert tops == ["Order of work", "Cautions", "Practice", "Method and uncertainty"]
 
 
 def test_every_character_that_counts_as_printable_is_printed(make_view: MakeView):

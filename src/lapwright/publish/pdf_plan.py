@@ -75,9 +75,10 @@ def draw_inset(view: View, corner: View, width: float, height: float) -> tuple[s
         draw_path(lx, ly, stroke(ROLES["edge"], 1.0)),
         draw_path(rx, ry, stroke(ROLES["edge"], 1.0)),
         draw_path(cx, cy, stroke(ROLES["this"], 1.5)),
-        draw_dot(float(cx[apex]), float(cy[apex]), 2.2,
-                 f"fill:{ROLES['ground']};stroke:{ROLES['this']}"),
     ]  # fmt: skip
+    if np.isfinite(cx[apex]) and np.isfinite(cy[apex]):
+        dot = f"fill:{ROLES['ground']};stroke:{ROLES['this']}"
+        marks.append(draw_dot(float(cx[apex]), float(cy[apex]), 2.2, dot))
     alt = f"Corner {corner['id']} from above, to the {corner['direction']}, entered to the right."
     return make_svg(width, height, marks), alt
 

@@ -219,7 +219,8 @@ def _draw_flags(view: View, frame: Frame, flags: list[Flag], y: float, way: floa
     for row, flag in enumerate(flags):
         base = y + way * row * _ROW
         x = float(frame.x(flag.place))
-        at = float(frame.y(np.interp(flag.place, frame.place[there], n[there])))
+        line = np.interp(flag.place, frame.place[there], n[there]) if there.any() else 0.0
+        at = float(frame.y(line))
         marks.append(draw_line(x, base, x, at, stroke(ROLES["soft"], 0.6)))
         marks.append(draw_dot(x, at, 2.2, f"fill:{ROLES['ground']};stroke:{ROLES['this']}"))
         wide = [float(frame.x(flag.place + side * flag.spread)) for side in (-1, 1)]
