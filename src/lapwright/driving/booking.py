@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -42,11 +42,12 @@ _EPS = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Booked:
-    """What a cause cost in s, and the elements it took."""
+    """What a cause cost in s, the elements it took, and causes that look like it."""
 
     cause: Cause
     cost_s: float
     elements: tuple[str, ...]
+    merged: tuple[Cause, ...] = ()
 
 
 def book_elements(costs: Mapping[str, float], signs: Signs) -> tuple[Booked, ...]:
@@ -77,6 +78,61 @@ def book_elements(costs: Mapping[str, float], signs: Signs) -> tuple[Booked, ...
                 before, cost_s=before.cost_s + cost, elements=(*before.elements, *taken)
             )
     return tuple(out.values())
+
+
+#: Causes that look alike without a channel.
+_ALIKE: Mapping[str, tuple[tuple[Cause, ...], ...]] = {
+    "brake": (
+        ("early_braking", "soft_braking", "coasting"),
+        ("slow_minimum", "slow_release"),
+    ),
+    "throttle": (
+        ("late_throttle", "stepped_throttle", "throttle_dip", "lift"),
+        ("early_braking", "coasting"),
+    ),
+}
+#: What a cause may be as well without a channel.
+_ALSO: Mapping[str, tuple[Cause, tuple[Cause, ...]]] = {
+    "gear": ("gear", ("late_throttle", "stepped_throttle")),
+    "steering": ("correction", ("throttle_dip", "lift")),
+}
+
+
+def find_alike(missing: Sequence[str]) -> tuple[frozenset[Cause], ...]:
+    """Group causes that cannot be told apart without these channels; no cause is in two."""
+    groups: list[frozenset[Cause]] = []
+    for channel in missing:
+        for alike in map(frozenset, _ALIKE.get(channel, ())):
+            joined = [g for g in groups if g & alike]
+            groups = [g for g in groups if not g & alike]
+            groups.append(alike.union(*joined))
+    return tuple(groups)
+
+
+def merge_alike(booked: Sequence[Booked], missing: Sequence[str]) -> tuple[Booked, ...]:
+    """Make one amount of causes that look alike, under the name of the largest.
+
+    ``missing`` are channels; the others that an amount may be stand in its ``merged``.
+    """
+    out = list(booked)
+    for group in find_alike(missing):
+        mine = [b for b in out if b.cause in group]
+        if mine:
+            first = max(mine, key=lambda b: abs(b.cost_s))
+            elements = tuple(e for b in mine for e in b.elements)
+            others = tuple(sorted(group - {first.cause}))
+            one = Booked(first.cause, sum(b.cost_s for b in mine), elements, others)
+            out = [one if b is first else b for b in out if b is first or b not in mine]
+    for channel in missing:
+        also, causes = _ALSO.get(channel, (None, ()))
+        if also is not None:
+            out = [
+                replace(b, merged=(*b.merged, also))
+                if {b.cause, *b.merged} & {*causes} and also not in b.merged
+                else b
+                for b in out
+            ]
+    return tuple(out)
 
 
 def _net(costs: dict[str, float], group: tuple[str, ...]) -> dict[str, float]:

@@ -23,7 +23,10 @@ Array = NDArray[np.float64]
 #: Level of false discoveries among the significant rows of a lap.
 FALSE_SHARE = 0.10
 #: What the model gets wrong of a cost, as a share of it, and of what was brought along.
-MODEL_SHARE, BROUGHT_SHARE = 0.25, 0.3
+MODEL_SHARE, BROUGHT_SHARE = 0.2, 0.3
+#: Elements of a corner trade with each other: how much one cost is known no better than this
+#: share of the scatter of them all, however rare it is that it shows at all.
+WHOLE_SHARE = 0.5
 #: Who arrives slower by this, or off the others' line by this, brings it along.
 SLOWER_MPS, OFF_LINE_M = 0.6, 1.2
 #: What is brought along needs a departure of at least this before it, s.
@@ -48,6 +51,22 @@ class _Draft:
     brought_s: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class _Spread:
+    """Where a cost lies on other laps: middle, standard deviation, and the least of a cost's."""
+
+    middle_s: float
+    sd_s: float
+    floor_s: float
+    laps: int
+
+    @classmethod
+    def of(cls, scatter: Scatter, stretch: int, elements: Sequence[str]) -> _Spread:
+        return cls(
+            *scatter.of(stretch, elements), WHOLE_SHARE * scatter.whole(stretch), scatter.laps
+        )
+
+
 def make_account(
     stretches: Sequence[Stretch], name: Against, own: LedgerTrace, bases: Sequence[LedgerTrace],
     entries: Sequence[Entry], scatter: Scatter,
@@ -61,7 +80,7 @@ def make_account(
         slight = (s.corner for s in stretches[i + 1 : i + 2] if s.drop_mps < SLIGHT_MPS)
         lifted = (*stretch.flat, *slight)
         before = [
-            _draft(stretch, lifted, entry, booked, scatter.of(i, booked.elements), scatter.laps)
+            _draft(stretch, lifted, entry, booked, _Spread.of(scatter, i, booked.elements))
             for booked in kept
         ]
         drafts += [*before, _unexplained(stretch, entry)]
@@ -132,7 +151,7 @@ def _by_arrival(entry: Entry, off_line: bool) -> dict[str, float]:
 
 def _draft(
     stretch: Stretch, lifted: Sequence[Corner], entry: Entry, booked: Booked,
-    spread: tuple[float, float], laps: int,
+    spread: _Spread,
 ) -> _Draft:  # fmt: skip
     """Draft a row; a dip for one of the corners that are driven flat is a lift there."""
     places = [entry.split.places_m[e] for e in booked.elements if e in entry.split.places_m]
@@ -145,9 +164,10 @@ def _draft(
     row = Row(
         corner, cause, booked.cost_s, 0.0, 0.0, False,
         min(p[0] for p in places), max(p[1] for p in places),
+        tuple(c for c in booked.merged if c != cause),
     )  # fmt: skip
-    chance = find_chance(booked.cost_s, *spread, laps)
-    return _Draft(row, *spread, chance)
+    chance = find_chance(booked.cost_s, spread.middle_s, spread.sd_s, spread.laps)
+    return _Draft(row, spread.middle_s, max(spread.sd_s, spread.floor_s), chance)
 
 
 def _finish(draft: _Draft) -> Row:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lapwright.driving.booking import Booked, book_elements
+from lapwright.driving.booking import Booked, book_elements, merge_alike
 from lapwright.driving.ledger_stretches import Stretch
 from lapwright.driving.ledger_traces import LedgerTrace
 from lapwright.driving.redrive import Split, compare_passes
@@ -17,6 +17,8 @@ from lapwright.driving.redrive_pass import Motor, Usual
 from lapwright.driving.redrive_signs import Signs
 
 Array = NDArray[np.float64]
+#: Channels without which some causes look alike.
+CHANNELS = ("brake", "throttle", "gear", "steering")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,11 @@ class Comparer:
         )
         cut = slice(stretch.first, stretch.last + 1)
         time = np.mean([b.time[cut] - b.time[stretch.first] for b in bases], axis=0)
-        return Entry(split, book_elements(split.costs, split.signs), time)
+        lacking = [c for c in CHANNELS if any(getattr(t, c) is None for t in (own, *bases))]
+        # the wheel of a lap is held against the driver's usual hands, not against the other's
+        missing = [c for c in lacking if c != "steering" or own.steering is None]
+        booked = merge_alike(book_elements(split.costs, split.signs), missing)
+        return Entry(split, booked, time)
 
 
 def _mean(splits: Sequence[Split]) -> Split:

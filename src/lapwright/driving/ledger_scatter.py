@@ -17,9 +17,6 @@ LEAST_S, LEAST_SD_S = 0.012, 0.005
 PRIOR_LAPS = 4
 #: Quantile up to which laps belong to the usual scatter; what lies outside may be a fault.
 INNER = 0.85
-#: Elements of a corner trade with each other: none is known better than this share of the
-#: scatter of them all.
-WHOLE_SHARE = 0.5
 #: What a computed pass of a corner has wrong, s: laps on known lines are met within 0.3 %, so
 #: within this a corner. It is the same on every lap, and no scatter from lap to lap shows it.
 COMPUTED_SD_S = 0.08
@@ -43,12 +40,14 @@ class Scatter:
             own[i].costs.get(e, 0.0)
             for own in self._splits for i in range(len(own)) for e in elements
         ])  # fmt: skip
-        whole = robust_sd([sum(own[stretch].costs.values()) for own in self._splits])
-        spread = max(spread, WHOLE_SHARE * whole)
         n = self.laps
         pooled = (n * spread**2 + PRIOR_LAPS * max(everywhere, LEAST_SD_S) ** 2) / (n + PRIOR_LAPS)
         middle = float(np.median(sums)) if self._centred and n >= 3 else 0.0
         return middle, float(np.hypot(np.sqrt(pooled), self._least))
+
+    def whole(self, stretch: int) -> float:
+        """Find how much all elements of a stretch together scatter from lap to lap, s."""
+        return robust_sd([sum(own[stretch].costs.values()) for own in self._splits])
 
 
 def find_chance(cost: float, middle: float, sd: float, laps: int) -> float:
