@@ -152,4 +152,6 @@ def find_drag_factors(samples: Samples, fit: DriveFit, laps: int) -> Array:
     scale = fit.drag_per_mass * np.bincount(lap, v**4, laps)
     factor = np.where(scale > 0, over / np.where(scale > 0, scale, 1.0), 0.0)
     seen = scale > 0
+    if not seen.any():  # no drag was found, or nothing was driven at full throttle
+        return np.ones(laps)
     return np.where(seen, 1.0 + factor - float(np.median(factor[seen])), 1.0)
