@@ -7,7 +7,7 @@ the simulator's lap takes longer than the same lap, with the same noise, without
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -79,6 +79,14 @@ def plan_faults(seed: int, laps: int) -> list[Fault]:
     return out
 
 
+def plan_pairs(seed: int, laps: int) -> list[Fault]:
+    """Plan two faults on most laps, at least three corners apart."""
+    first, second = plan_faults(seed, laps), plan_faults(seed + 7, laps)
+    pairs = zip(first, second, strict=True)
+    far = [(a, b) for a, b in pairs if abs(a.corner - b.corner) >= 3]
+    return [fault for pair in far for fault in pair]
+
+
 def drive_planted(seed: int, laps: int = 16) -> Session:
     """Drive a session with one fault on most laps."""
     return make_session("coach", laps, seed, faults=plan_faults(seed, laps))
@@ -126,10 +134,10 @@ def merged(row: Row) -> tuple[str, ...]:
     return tuple(getattr(row, "merged", ()))
 
 
-def pair_up(
+def pair_by_lap(
     costs: Iterable[FaultCost], laps: Sequence[Lap], accounts: Sequence[Account]
-) -> list[Case]:
-    """Pair single faults of a judged cost with the rows of their corner."""
+) -> list[tuple[int, Case]]:
+    """Pair faults of a judged cost with the rows of their corner, with the lap's number."""
     by_number = {lap.number: lap.id for lap in laps}
     by_lap = {a.lap: a for a in accounts}
     out = []
@@ -139,8 +147,16 @@ def pair_up(
             continue
         rows = [r for r in account.rows if r.corner == str(cost.fault.corner)]
         rows.sort(key=lambda r: -r.cost_s)
-        out.append(Case(cost.fault.cause, cost.fault.corner, cost.total_s, tuple(rows)))
+        case = Case(cost.fault.cause, cost.fault.corner, cost.total_s, tuple(rows))
+        out.append((cost.lap, case))
     return out
+
+
+def pair_up(
+    costs: Iterable[FaultCost], laps: Sequence[Lap], accounts: Sequence[Account]
+) -> list[Case]:
+    """Pair single faults of a judged cost with the rows of their corner."""
+    return [case for _, case in pair_by_lap(costs, laps, accounts)]
 
 
 def find_false(
@@ -158,6 +174,13 @@ def find_false(
             count += 1
             false += [r for r in account.rows if r.corner == corner and r.significant]
     return false, count
+
+
+def without_channels(laps: Sequence[Lap], names: Sequence[str]) -> list[Lap]:
+    """Take channels from laps."""
+    return [
+        replace(lap, traces={k: t for k, t in lap.traces.items() if k not in names}) for lap in laps
+    ]
 
 
 def _touches(cost: FaultCost, corner: int) -> bool:
