@@ -94,6 +94,7 @@ _ALIKE: Mapping[str, tuple[tuple[Cause, ...], ...]] = {
 #: What a cause may be as well without a channel.
 _ALSO: Mapping[str, tuple[Cause, tuple[Cause, ...]]] = {
     "gear": ("gear", ("late_throttle", "stepped_throttle")),
+    "throttle": ("late_throttle", ("slow_minimum",)),
     "steering": ("correction", ("throttle_dip", "lift")),
 }
 

@@ -31,9 +31,16 @@ class Scatter:
         self._splits, self._centred = splits, centred
         self._least = float(np.hypot(LEAST_SD_S, COMPUTED_SD_S if computed else 0.0))
         self.laps = len(self._splits)
+        self._known: dict[tuple[int, tuple[str, ...]], tuple[float, float]] = {}
 
     def of(self, stretch: int, elements: Sequence[str]) -> tuple[float, float]:
         """Middle and standard deviation of the sum of elements over the laps, s."""
+        key = (stretch, tuple(sorted(elements)))
+        if key not in self._known:
+            self._known[key] = self._work_out(*key)
+        return self._known[key]
+
+    def _work_out(self, stretch: int, elements: tuple[str, ...]) -> tuple[float, float]:
         sums = [sum(own[stretch].costs.get(e, 0.0) for e in elements) for own in self._splits]
         spread = max(robust_sd(sums), _inner_sd(sums))
         everywhere = robust_sd([

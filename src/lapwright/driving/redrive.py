@@ -108,7 +108,8 @@ def compare_passes(
 
     def times(sets: NDArray[np.int64], along: bool = True, straight: bool = True) -> Array:
         return np.asarray(step_m * kernels.redrive_times(
-            sets, shift, way.levels, way.starts, approach + carried * along, change,
+            sets, shift, way.levels, way.starts, way.tail, way.tail_change,
+            approach + carried * along, change,
             b.speed**2 / 2 + rest.straight * straight, pushes, rest.decay, turn,
             b.speed[turn], a.speed[turn], share, length_b, length_a,
         ))  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,6 +18,8 @@ from lapwright.driving.redrive_pass import (
 )  # fmt: skip
 
 LEVELS = 100
+#: Samples of the speed from the lowest level to the turn.
+TAIL = 33
 #: Share of the speed lost at which the braking has been done and the release begins.
 RELEASING = 0.30
 
@@ -35,6 +37,8 @@ class Way:
     peak: int
     peak_other: int
     slight: bool
+    tail: Array = field(default_factory=lambda: np.zeros(TAIL))
+    tail_change: Array = field(default_factory=lambda: np.zeros(TAIL))
 
 
 def _slowing(speed: Array, peak: int) -> tuple[Array, Array]:
@@ -52,7 +56,7 @@ def compare_entries(a: Pass, b: Pass, turn: int, slight: bool) -> Way:
     speed_a, at_a = _slowing(a.speed[: turn + 1], peak_a)
     speed_b, at_b = _slowing(b.speed[: turn + 1], peak_b)
     drop = min(speed_a[-1], speed_b[-1]) - max(speed_a[0], speed_b[0])
-    lowest = max(speed_a[0], speed_b[0]) + max(0.15, 0.03 * drop)
+    lowest = max(speed_a[0], speed_b[0]) + max(0.15, 0.01 * drop)
     # up to the higher peak: a speed that one of them never reaches stands at its peak
     highest = max(max(speed_a[-1], speed_b[-1]) - 0.05, lowest + 0.1)
     levels = np.linspace(lowest, highest, LEVELS)
@@ -60,9 +64,23 @@ def compare_entries(a: Pass, b: Pass, turn: int, slight: bool) -> Way:
     later = np.interp(levels, speed_a, at_a) - starts
     top = _brake_speed(a, b, peak_a, peak_b, turn, levels)
     zero = np.zeros(LEVELS)
-    if slight:
-        return Way(levels, starts, zero, later, zero, zero, peak_b, peak_a, True)
-    return _part(levels, starts, later, top, peak_b, peak_a)
+    way = (
+        Way(levels, starts, zero, later, zero, zero, peak_b, peak_a, True)
+        if slight
+        else _part(levels, starts, later, top, peak_b, peak_a)
+    )
+    tail = _tail(b.speed, levels[0], starts[0], turn)
+    other = _tail(a.speed, levels[0], starts[0] + later[0], turn)
+    return replace(way, tail=tail, tail_change=other - tail)
+
+
+def _tail(speed: Array, lowest: float, left: float, turn: int) -> Array:
+    """Speed above a straight line from the lowest level, passed at ``left``, to the turn."""
+    part = np.linspace(0.0, 1.0, TAIL)
+    at = left + part * max(turn - left, 1.0)
+    driven = np.interp(at, np.arange(turn + 1), speed[: turn + 1])
+    above: Array = driven - (lowest + part * (speed[turn] - lowest))
+    return above if left < turn - 1 else np.zeros(TAIL)
 
 
 def _brake_speed(a: Pass, b: Pass, peak_a: int, peak_b: int, turn: int, levels: Array) -> float:

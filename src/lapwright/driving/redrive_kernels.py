@@ -16,13 +16,15 @@ _SLOWEST_W = 2.0  # m²/s²: half of v², below which nobody drives
 
 @njit(cache=True)
 def speeds(
-    chosen, shift, levels, starts, approach, approach_change, energy, pushes, decay, turn,
-    speed_turn, speed_turn_other, line_share, out,
+    chosen, shift, levels, starts, tail, tail_change, approach, approach_change, energy, pushes,
+    decay, turn, speed_turn, speed_turn_other, line_share, out,
 ):  # fmt: skip
     """Speed (m/s) at every metre with the chosen elements put in; fills ``out``.
 
     ``starts`` are the places at which the base lap, slowing, passes each of the rising
-    ``levels``; ``shift`` (elements, levels) moves them. Before ``turn`` the car follows the
+    ``levels``; ``shift`` (elements, levels) moves them. From the lowest level to the turn
+    ``tail`` says how far the speed lies above a straight line, and ``tail_change`` by how much
+    the other lap's lies higher. Before ``turn`` the car follows the
     lower of the approach and that curve, after it energy over mass: that of the base lap,
     what it brings along from the turn (which ``decay`` thins out), and ``pushes``
     (elements, metres).
@@ -59,7 +61,9 @@ def speeds(
         if i == turn and left > turn:
             at_turn = max(at_turn, v)
         if i > left:
-            v = levels[0] + (at_turn - levels[0]) * (i - left) / max(turn - left, 1.0)
+            part = min((i - left) / max(turn - left, 1.0), 1.0)
+            k = int(part * (tail.size - 1))
+            v = levels[0] + (at_turn - levels[0]) * part + tail[k] + into * tail_change[k]
         before = approach[i]
         if chosen[APPROACH]:
             before += approach_change[i]
@@ -75,8 +79,8 @@ def speeds(
 
 @njit(cache=True)
 def redrive_times(
-    sets, shift, levels, starts, approach, approach_change, energy, pushes, decay, turn,
-    speed_turn, speed_turn_other, line_share, length, length_other,
+    sets, shift, levels, starts, tail, tail_change, approach, approach_change, energy, pushes,
+    decay, turn, speed_turn, speed_turn_other, line_share, length, length_other,
 ):  # fmt: skip
     """Seconds through the stretch for each of the ``sets``, whose bit i puts element i in.
 
@@ -90,8 +94,8 @@ def redrive_times(
         for i in range(ELEMENTS):
             chosen[i] = (sets[code] >> i) & 1 == 1
         speeds(
-            chosen, shift, levels, starts, approach, approach_change, energy, pushes, decay, turn,
-            speed_turn, speed_turn_other, line_share, v,
+            chosen, shift, levels, starts, tail, tail_change, approach, approach_change, energy,
+            pushes, decay, turn, speed_turn, speed_turn_other, line_share, v,
         )  # fmt: skip
         total = 0.0
         for i in range(size):
