@@ -57,6 +57,7 @@ def render_ledger(view: View) -> Markup | None:
         element("ul", join(element("li", write_text(h["text"], system))
                            for h in ledger["habits"])) if ledger.get("habits") else None,
         _paragraphs(words.get("cautions", ()), system),
+        class_="accounts",
     )  # fmt: skip
 
 
