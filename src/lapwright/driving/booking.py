@@ -179,7 +179,8 @@ def _departures(
         # who comes too fast does nothing behind it as he would have done it
         out.append(_Departure("late_braking", (*_BRAKING, *_BEHIND)))
     let_go = signs.release_m > LATER_M or signs.drag_s < -SOONER_S
-    if let_go and raw.get("release", 0.0) < -LATE_GAIN_S:
+    # a car let go of too soon runs on and has to wait: who is on the throttle sooner did not
+    if let_go and signs.pick_up_s > -WAITED_S and raw.get("release", 0.0) < -LATE_GAIN_S:
         out.append(_Departure("fast_release", ("release", *_BEHIND)))
     elif signs.unrest > UNRESTED and not late and not _is_line(costs, signs, FAR_APART_M):
         out.append(_Departure("correction", (), ("release", *_BEHIND)))
@@ -219,7 +220,9 @@ def _of_minimum(costs: Mapping[str, float], signs: Signs) -> list[_Departure]:
         return [_LINE]
     dragged = signs.drag_level < DRAG_LEVEL and signs.drag_s * signs.drag_level > DRAGGED
     dragged = dragged and (not signs.slight or costs.get("drag", 0.0) > release)
-    if dragged and signs.slow_before < SLOW_BEFORE:
+    # a throttle that waited for the brake as well leaves more room for doubt about the rest
+    most = 2 * SLOW_BEFORE if signs.pick_up_s > WAITED_S + PLATEAU_S else SLOW_BEFORE
+    if dragged and signs.slow_before < most:
         return [_Departure("slow_release", ("drag",), ("release", "pick_up", "build"))]
     slow = signs.slow_picked > SLOW_PICKED
     if signs.pick_up_s > WAITED_S and signs.drag_s < RELEASED_S and later > 0.0 and not slow:
