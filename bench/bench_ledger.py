@@ -2,7 +2,7 @@
 
 Circuit, cars, drivers and faults are the demo's, all invented; the second car is the multi-body
 model of commonroad-vehicle-models. All sessions take about three quarters of an hour;
-``python bench_ledger.py single pairs habits second time`` runs some parts, and a number among
+``python bench_ledger.py single twins pairs habits second time`` runs some parts, and a number among
 the words takes so many sessions.
 """
 
@@ -31,7 +31,12 @@ from lapwright.demo.lap import LapRun
 from lapwright.demo.sensors import measure
 from lapwright.driving.actions import find_passes
 from lapwright.driving.ledger import Account, Row, find_ledger
-from lapwright.driving.ledger_traces import build_computed_trace
+from lapwright.driving.ledger_account import make_account
+from lapwright.driving.ledger_bases import find_usual
+from lapwright.driving.ledger_entries import Comparer
+from lapwright.driving.ledger_scatter import Scatter
+from lapwright.driving.ledger_stretches import cut_lap
+from lapwright.driving.ledger_traces import LedgerTrace, build_computed_trace, ledger_places
 from lapwright.driving.passes import CornerPass
 from lapwright.driving.redrive_pass import Motor
 from lapwright.model.car import Car
@@ -145,6 +150,57 @@ def run_single(sessions: int) -> None:
         tallies["without pedals"].add(costs, bare, made)
     for name, tally in tallies.items():
         tally.show(name)
+
+
+def run_twins(sessions: int) -> None:
+    """Hold a lap with a fault against the same lap without it: no scatter, only the model."""
+    cases: list[planted.Case] = []
+    for seed in range(FIRST_SEED, FIRST_SEED + sessions):
+        session = planted.drive_planted(seed)
+        clean = make_session("coach", 16, seed, costs=False)
+        circuit = simulated.analyse(clean).driven.circuit
+        own, bases = _true_traces(session, circuit, ""), _true_traces(clean, circuit, "clean ")
+        stretches = cut_lap(circuit, [*own.values(), *bases.values()], [])
+        usual = find_usual(stretches, list(bases.values()))
+        step = circuit.length_m / (ledger_places(circuit).size - 1)
+        compare = Comparer(stretches, step, Motor(), usual)
+        for cost in session.truth.fault_costs:
+            base = bases[cost.lap]
+            entries = [compare.entry(own[cost.lap], [base], s) for s in stretches]
+            scatter = Scatter([[e.split for e in entries]], centred=False)
+            made = make_account(stretches, "twin", own[cost.lap], [base], entries, scatter)
+            if cost.fault is not None and planted.LEAST_S <= cost.total_s <= planted.MOST_S:
+                corner = str(cost.fault.corner)
+                rows = sorted((r for r in made.rows if r.corner == corner), key=_dearest)
+                cases.append(
+                    planted.Case(cost.fault.cause, cost.fault.corner, cost.total_s, tuple(rows))
+                )
+    tally = Tally(cases)
+    tally.corners.append((0.0, 0.0))
+    tally.show("held against the same lap without the fault (no scatter between them)")
+
+
+def _dearest(row: Row) -> float:
+    return -row.cost_s
+
+
+def _true_traces(session: Session, circuit: Circuit, name: str) -> dict[int, LedgerTrace]:
+    """Take the simulator's own motion to the ledger's samples, lap by lap."""
+    truth, places, out = session.truth, ledger_places(circuit), {}
+    curvature = np.gradient(np.unwrap(truth.course), truth.t) / np.maximum(truth.v, 1.0)
+    curvature = np.convolve(curvature, np.ones(60) / 60, "same")
+    for lap in range(1, len(truth.crossings_s)):
+        ends = truth.crossings_s[lap - 1] - 0.3, truth.crossings_s[lap] + 0.3
+        cut = slice(*np.searchsorted(truth.t, ends))
+        s = np.maximum.accumulate(np.unwrap(truth.s[cut], period=circuit.length_m))
+        s -= round(s[0] / circuit.length_m) * circuit.length_m
+        time_s = np.interp(places, s, truth.t[cut])
+        columns = (
+            truth.v, curvature, truth.n, truth.throttle, truth.brake, truth.gear, truth.steering,
+        )  # fmt: skip
+        at = [np.interp(time_s, truth.t[cut], x[cut]) for x in columns]
+        out[lap] = LedgerTrace(f"{name}{lap}", time_s - time_s[0], *at)
+    return out
 
 
 def run_pairs(sessions: int) -> None:
@@ -261,8 +317,11 @@ def _drive_second(seed: int, laps: int = 16) -> tuple[np.ndarray, list[FaultCost
             for n, cause, corner, size in SECOND if n == lap
         ]  # fmt: skip
         end = 200.0 if lap == laps + 1 else None
-        run, twin = second.drive_second_car(CAREFUL, seed, lap, [], at, end)
-        fault = _with_fault(seed, lap, mine, at)
+        noise = lap  # where the driver's noise alone spins this car, he gets another
+        while (clean := _drive(seed, noise, [], at, end)) is None:
+            noise += 100
+        run, twin = clean
+        fault = _drive(seed, noise, mine, at, end) if mine else None
         lost = fault[0].seconds - run.seconds if fault else 0.0
         if fault and lost < LOST_S:
             run, twin = fault
@@ -272,19 +331,20 @@ def _drive_second(seed: int, laps: int = 16) -> tuple[np.ndarray, list[FaultCost
         part[:, ly.O_T] += clock
         parts.append(part)
         clock += run.seconds
-        twin.st[ly.S] -= length
-        at = twin
+        if lap == 0:  # all laps begin alike: half a dozen on end and this model stands still
+            twin.st[ly.S] -= length
+            at = twin
     rows = np.concatenate(parts)
     rows[:, ly.O_PSI] = np.unwrap(rows[:, ly.O_PSI])
     return rows, costs
 
 
-def _with_fault(
-    seed: int, lap: int, mine: Sequence[Fault], at: second.Twin | float
+def _drive(
+    seed: int, noise: int, mine: Sequence[Fault], at: second.Twin | float, end: float | None
 ) -> tuple[LapRun, second.Twin] | None:
-    """Drive a lap with its fault; None without one, or when it ended in a standstill."""
+    """Drive a lap; None when it ended in a standstill."""
     try:
-        return second.drive_second_car(CAREFUL, seed, lap, mine, at) if mine else None
+        return second.drive_second_car(CAREFUL, seed, noise, mine, at, end)
     except ZeroDivisionError:
         return None
 
@@ -317,6 +377,7 @@ def main(words: Sequence[str]) -> None:
     parts: dict[str, Callable[[], None]] = {
         "time": run_time,
         "single": lambda: run_single(sessions),
+        "twins": lambda: run_twins(min(sessions, 6)),
         "pairs": lambda: run_pairs(min(sessions, 6)),
         "habits": run_habits,
         "second": lambda: run_second(1),
