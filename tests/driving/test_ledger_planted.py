@@ -74,7 +74,7 @@ def test_the_right_cause_is_the_largest_row_of_its_corner(planted: Any) -> None:
         )
         inside.append(own is not None and own.low_s <= cost.total_s <= own.high_s)
     assert np.mean(named) >= 0.85
-    assert np.mean(near) >= 0.6  # the benchmark's 0.73 on 127 faults; 0.85 is wanted
+    assert np.mean(near) >= 0.6  # the benchmark's 0.64 on 393 faults; 0.85 is wanted
     assert np.mean(inside) >= 0.75  # 0.89 there
 
 
