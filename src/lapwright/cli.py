@@ -218,6 +218,35 @@ def possible_command(
     print(render_json(document).decode() if as_json else render_possible(document))
 
 
+@app.command("review")
+def review_command(
+    logs: Logs,
+    guide: Annotated[Path, typer.Option("--guide", help="A guide's directory.", metavar="DIR")],
+    since: Annotated[
+        Path | None,
+        typer.Option("--since", help="An earlier review's directory.", metavar="DIR"),
+    ] = None,
+    out: Out = Path("review"),
+    channels: Channels = None,
+    answers: Answers = None,
+    accept_offered: Accept = False,
+    units: Units = "metric",
+) -> None:
+    """Hold other drivers' logs, one for each driver, against a guide."""
+    from lapwright.workflow.review import make_review, write_review
+    from lapwright.workflow.summary import render_review_summary
+
+    options = _log_options(channels, answers, accept_offered)
+    with _progress() as report:
+        made = make_review(
+            logs, guide, _units(units), options=options, since=since, progress=report
+        )
+        paths = write_review(made, out)
+    _say(*(line for m in made.messages for line in _lines_of(m)))
+    print(render_review_summary(made.document))
+    print(f"\nThe review: {paths[1]}")
+
+
 @app.command("survey")
 def survey_command(
     left: Annotated[Path, typer.Argument(help="A lap along the left edge.", metavar="LEFT_LOG")],

@@ -33,6 +33,7 @@ def find_ledger(
     *,
     motor: Motor | None = None,
     computed: Mapping[Against, Mapping[str, LedgerTrace]] | None = None,
+    driven: Mapping[Against, Mapping[str, LedgerTrace]] | None = None,
     against_laps: Sequence[str] = (),
     report: Callable[[str, int, int], None] = lambda *_: None,
 ) -> Ledger:
@@ -44,6 +45,8 @@ def find_ledger(
         Power and drag of the car, for how a lack of speed fades; usual ones without.
     computed
         Computed laps to hold laps against: by comparison, then by the lap held against it.
+    driven
+        Laps driven by somebody else to hold laps against, keyed as ``computed``.
     against_laps
         Laps that all others are held against, as ``lap:ID``.
 
@@ -62,9 +65,11 @@ def find_ledger(
     if len(traces) > 1:
         report("accounting for every lap", 0, 1)
         made += _against(compare, "own_best", traces, choose_own_bests(stretches, traces))
-    for name, bases in (computed or {}).items():
-        one = {t.lap: [[bases[t.lap]]] * len(stretches) for t in traces if t.lap in bases}
-        made += _against(compare, name, [t for t in traces if t.lap in one], one, computed=True)
+    for others_laps, is_computed in ((computed or {}, True), (driven or {}, False)):
+        for name, bases in others_laps.items():
+            one = {t.lap: [[bases[t.lap]]] * len(stretches) for t in traces if t.lap in bases}
+            held = [t for t in traces if t.lap in one]
+            made += _against(compare, name, held, one, computed=is_computed)
     by_id = {t.lap: t for t in traces}
     for lap in against_laps:
         others = [t for t in traces if t.lap != lap]

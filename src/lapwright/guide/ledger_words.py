@@ -115,6 +115,7 @@ CAUSES: Final[Mapping[str, CauseWords]] = {
 
 AGAINST: Final[Mapping[str, str]] = {
     "own_best": "own best",
+    "guide_lap": "the guide's lap",
     "possible_on_line": "possible on this line",
     "possible_on_fastest_line": "possible on the fastest line",
 }

@@ -57,3 +57,14 @@ def _looseness(corner: Mapping[str, Any]) -> float:
 
 def _count(document: Mapping[str, Any]) -> int:
     return len(document["recording"]["repairs"])
+
+
+def render_review_summary(document: Mapping[str, Any]) -> str:
+    """Say what a review says: each driver's loss and first goal, what is common, a caution."""
+    lines = []
+    for one, row in zip(document["drivers"], document["sheet"]["rows"], strict=True):
+        first = one["order_of_work"][0]["what"] if one["order_of_work"] else "nothing stands out"
+        lines.append(f"{one['name']}: {row['difference_s']:+.2f} s a lap; first: {first}")
+    lines += [a["text"] for a in document["alike"] if not a["everywhere"]]
+    lines += [g["text"] for s in document["since"] or () for g in s["goals"]]
+    return "\n".join([*lines, *document["cautions"][:1]])

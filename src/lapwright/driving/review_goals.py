@@ -1,0 +1,187 @@
+"""Goals that another driver's lap sets, and whether new laps meet them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lapwright.driving.habits import Habit
+from lapwright.driving.ledger import Account
+from lapwright.driving.ledger_bases import robust_sd
+from lapwright.driving.passes import CornerPass
+from lapwright.driving.work_order import GOALS, LEAST_WORTH_S, MOST_ITEMS
+
+#: A session's goal is this part of the way from today's value to the one shown.
+STEP = 0.5
+#: A tolerance takes back no more than this part of the step: standing still meets no goal.
+MOST_TOLERATED = 0.5
+#: The goal where no action tells the cause apart from the scatter: what it costs, s.
+COST = "cause_cost_s"
+#: Fewer laps do not settle whether a goal was met.
+LEAST_LAPS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """One thing to work on against another driver's lap, in SI units.
+
+    ``shown`` is what that lap did, ``goal`` the step towards it for the next session,
+    ``promised_s`` what the step is worth where ``worth_s`` is all of it. ``own_laps``
+    are the driver's own laps that did as well as shown.
+    """
+
+    corner: str
+    cause: str
+    action: str | None
+    today: float | None
+    shown: float | None
+    goal: float | None
+    tolerance: float | None
+    own_laps: tuple[str, ...]
+    share_of_laps: float
+    worth_s: float
+    promised_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whether a goal was met: the median over ``laps`` new laps, its standard error.
+
+    ``met`` is None where the laps do not settle it; ``sure`` tells that the median lies
+    beyond the bound by more than 1.645 standard errors.
+    """
+
+    met: bool | None
+    sure: bool
+    median: float | None
+    error: float | None
+    laps: int
+
+
+def find_goals(
+    habits: Sequence[Habit], accounts: Sequence[Account], passes: Sequence[CornerPass],
+    shown: Mapping[str, Mapping[str, float]], least: Mapping[str, float], length_m: float,
+) -> tuple[Goal, ...]:  # fmt: skip
+    """Find what is worth most, one thing a corner, each with a step towards what was shown.
+
+    Parameters
+    ----------
+    habits, accounts
+        Against the other driver's lap.
+    shown
+        That lap's actions by corner and action.
+    least
+        Narrowest tolerance by action.
+    """
+    costs = mean_by_corner(accounts)
+    goals: list[Goal] = []
+    for habit in sorted(habits, key=lambda h: -h.share_of_laps * h.mean_cost_s):
+        worth = habit.share_of_laps * habit.mean_cost_s
+        taken = habit.corner in {g.corner for g in goals}
+        if taken or not habit.is_habit or worth < LEAST_WORTH_S or habit.cause == "unexplained":
+            continue
+        action = GOALS.get(habit.cause, "")
+        wanted = shown.get(habit.corner, {}).get(action)
+        part = _part(costs.get(habit.corner, {}), habit.cause)
+        own = values_of(passes, habit.corner, action)
+        goal = None
+        if wanted is not None and own:
+            floor = least.get(action, 0.0)
+            goal = _act(habit, worth, action, own, wanted, floor, part, length_m)
+        goals.append(goal or _save(habit, worth, costs_of(accounts, habit.corner, habit.cause)))
+    return tuple(goals[:MOST_ITEMS])
+
+
+def _part(costs: Mapping[str, float], cause: str) -> float:
+    """How much of a place is of this cause: who brakes softly has to begin sooner for it."""
+    if cause != "early_braking":
+        return 1.0
+    early, soft = (max(costs.get(c, 0.0), 0.0) for c in (cause, "soft_braking"))
+    return early / (early + soft) if early > 0.0 else 1.0
+
+
+def _act(
+    habit: Habit, worth: float, action: str, own: Mapping[str, float], wanted: float,
+    floor: float, part: float, length_m: float,
+) -> Goal | None:  # fmt: skip
+    """Set the goal on an action, or None where the scatter hides the difference."""
+    apart = {lap: difference(v, wanted, action, length_m) for lap, v in own.items()}
+    off = float(np.median(list(apart.values())))
+    spread = max(robust_sd(list(apart.values())), floor)
+    if abs(off) <= spread:
+        return None
+    share = 1.0 if action == "gear" else STEP  # there is no half a gear
+    step = -share * part * off
+    best = tuple(lap for lap, d in apart.items() if d * np.sign(off) <= 0.0)
+    return Goal(
+        habit.corner, habit.cause, action, wanted + off, wanted, wanted + off + step,
+        min(spread, MOST_TOLERATED * abs(step)), best, habit.share_of_laps, worth, share * worth,
+    )  # fmt: skip
+
+
+def _save(habit: Habit, worth: float, costs: Mapping[str, float]) -> Goal:
+    """Set the goal on what the cause costs."""
+    today = float(np.median(list(costs.values())))
+    step = STEP * today
+    own = tuple(lap for lap, v in costs.items() if v <= 0.0)
+    return Goal(
+        habit.corner, habit.cause, COST, today, 0.0, today - step,
+        min(robust_sd(list(costs.values())), MOST_TOLERATED * abs(step)), own,
+        habit.share_of_laps, worth, STEP * worth,
+    )  # fmt: skip
+
+
+def judge_goal(
+    values: Sequence[float], *, action: str, today: float, goal: float, tolerance: float,
+    length_m: float,
+) -> Verdict:  # fmt: skip
+    """Hold new laps' values against a goal: at least as far as it, give or take the tolerance."""
+    way = float(np.sign(difference(today, goal, action, length_m))) or 1.0
+    if not values:
+        return Verdict(None, False, None, None, 0)
+    apart = np.array([difference(v, goal, action, length_m) for v in values])
+    middle, laps = float(np.median(apart)), len(values)
+    error = 1.2533 * max(robust_sd(apart), float(np.std(apart))) / np.sqrt(laps)
+    over = middle * way - tolerance
+    met = bool(over <= 0) if laps >= LEAST_LAPS else None
+    sure = met is not None and abs(over) > 1.645 * error
+    return Verdict(met, bool(sure), goal + middle, float(error), laps)
+
+
+def costs_of(accounts: Sequence[Account], corner: str, cause: str) -> dict[str, float]:
+    """Take what one cause cost in one corner from every account, s; nothing booked is 0."""
+    return {
+        a.lap: sum(r.cost_s for r in a.rows if (r.corner, r.cause) == (corner, cause))
+        for a in accounts
+    }
+
+
+def values_of(passes: Sequence[CornerPass], corner: str, action: str | None) -> dict[str, float]:
+    """Take one action's value in one corner from every lap that has it."""
+    own = {p.lap: p.actions.get(action or "") for p in passes if p.corner == corner}
+    return {lap: v for lap, v in own.items() if v is not None and np.isfinite(v)}
+
+
+def difference(value: float, other: float, action: str, length_m: float) -> float:
+    """Subtract values of an action; places on the road wrap at the start line."""
+    apart = value - other
+    is_place = action.endswith("_m") and action != "apex_inside_m"
+    return (apart + length_m / 2) % length_m - length_m / 2 if is_place else apart
+
+
+def mean_by_corner(accounts: Sequence[Account]) -> dict[str, dict[str, float]]:
+    """Average costs over the accounts, by corner and cause, s."""
+    out: dict[str, dict[str, float]] = {}
+    for account in accounts:
+        for row in account.rows:
+            own = out.setdefault(row.corner, {})
+            own[row.cause] = own.get(row.cause, 0.0) + row.cost_s / len(accounts)
+    return out
+
+
+def find_level(costs: Mapping[str, float], times: Mapping[str, float]) -> float:
+    """Find the share of time that is lost in the middle corner: day, car and skill together."""
+    shares = [costs[c] / times[c] for c in costs if times.get(c, 0.0) > 0.0]
+    return float(np.median(shares)) if shares else 0.0
