@@ -34,6 +34,12 @@ class Written:
     landmarks: Path
     spans: Path
 
+    @property
+    def pupil_logs(self) -> tuple[Path, ...]:
+        """Logs of the pupils among the other drivers."""
+        named = zip(OTHERS, self.other_logs, strict=True)
+        return tuple(log for name, log in named if name.startswith("pupil"))
+
 
 def coach_session(laps: int = 12, seed: int = 20) -> Session:
     """Drive the coach's session: good laps, single faults, one lap that ran off the road."""

@@ -19,6 +19,8 @@ STEP = 0.5
 MOST_TOLERATED = 0.5
 #: The goal where no action tells the cause apart from the scatter: what it costs, s.
 COST = "cause_cost_s"
+#: Causes whose action also moves with where the throttle was picked up: held by their cost.
+BY_COST = ("stepped_throttle", "throttle_dip")
 #: Fewer laps do not settle whether a goal was met.
 LEAST_LAPS = 3
 
@@ -77,7 +79,7 @@ def find_goals(
     """
     costs = mean_by_corner(accounts)
     goals: list[Goal] = []
-    for habit in sorted(habits, key=lambda h: -h.share_of_laps * h.mean_cost_s):
+    for habit in sorted(habits, key=lambda h: -_weight(h, accounts)):
         worth = habit.share_of_laps * habit.mean_cost_s
         taken = habit.corner in {g.corner for g in goals}
         if taken or not habit.is_habit or worth < LEAST_WORTH_S or habit.cause == "unexplained":
@@ -87,11 +89,21 @@ def find_goals(
         part = _part(costs.get(habit.corner, {}), habit.cause)
         own = values_of(passes, habit.corner, action)
         goal = None
-        if wanted is not None and own:
+        if wanted is not None and own and habit.cause not in BY_COST:
             floor = least.get(action, 0.0)
             goal = _act(habit, worth, action, own, wanted, floor, part, length_m)
         goals.append(goal or _save(habit, worth, costs_of(accounts, habit.corner, habit.cause)))
     return tuple(goals[:MOST_ITEMS])
+
+
+def _weight(habit: Habit, accounts: Sequence[Account]) -> float:
+    """Worth, half of it only as far as it stands beyond the scatter."""
+    lows = [
+        r.low_s for a in accounts for r in a.rows
+        if a.lap in habit.laps and (r.corner, r.cause) == (habit.corner, habit.cause)
+    ]  # fmt: skip
+    sure = max(float(np.mean(lows)), 0.0) if lows else 0.0
+    return habit.share_of_laps * 0.5 * (habit.mean_cost_s + sure)
 
 
 def _part(costs: Mapping[str, float], cause: str) -> float:

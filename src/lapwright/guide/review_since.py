@@ -72,9 +72,10 @@ def _goal(
     verdict = Verdict(None, False, None, None, 0)
     if isinstance(action, str) and all(isinstance(x, int | float) for x in numbers):
         today, goal, tolerance = (float(x) for x in numbers if x is not None)
+        values = _values(one, corner, action, str(item.get("cause")))
         verdict = judge_goal(
-            _values(one, corner, action, str(item.get("cause"))), action=action, today=today, goal=goal,
-            tolerance=tolerance, length_m=circuit.length_m,
+            values, action=action, today=today, goal=goal, tolerance=tolerance,
+            length_m=circuit.length_m,
         )  # fmt: skip
     gained = came.get(corner)
     realised = None if gained is None else gained - share * one.times.get(corner, 0.0)

@@ -1,4 +1,4 @@
-"""The invented scenario: its logs, its survey, and the coach's guide."""
+"""The invented scenario: its logs, its survey, the coach's guide and the pupils' review."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from lapwright.model.circuit import Circuit, Landmark, RoadSpan
 from lapwright.readers.circuit_files import read_circuit
 from lapwright.workflow.guide import GuideOptions, MadeGuide, make_guide, write_guide
 from lapwright.workflow.outputs import write_outputs
+from lapwright.workflow.review import make_review, write_review
 from lapwright.workflow.session import Progress, quiet
 from lapwright.workflow.survey import render_circuit
 
@@ -26,7 +27,10 @@ _KINDS: Final[dict[str, Literal["kerb", "patch", "verge"]]] = {
 def make_demo(
     directory: Path, *, units: str = "metric", progress: Progress = quiet
 ) -> tuple[MadeGuide, tuple[Path, ...]]:
-    """Write the scenario under ``directory/logs`` and its guide into ``directory``."""
+    """Write the scenario under ``directory/logs`` and its guide into ``directory``.
+
+    The pupils are held against it in ``directory/review``.
+    """
     progress("simulating the invented sessions", 0, 1)
     logs = directory / "logs"
     written = write_demo(logs)
@@ -39,7 +43,11 @@ def make_demo(
         circuit=circuit,
         progress=progress,
     )
-    return made, write_guide(made, directory)
+    paths = write_guide(made, directory)
+    review = make_review(
+        written.pupil_logs, directory, choose_unit_system(units), progress=progress
+    )
+    return made, (*paths, *write_review(review, directory / "review"))
 
 
 def _furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:
