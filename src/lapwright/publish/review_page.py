@@ -18,7 +18,7 @@ _STYLE: Final = Markup(
     "table{border-collapse:collapse;margin:1rem 0;font-variant-numeric:tabular-nums}"
     "th,td{padding:.25rem .6rem;text-align:left;vertical-align:top;"
     "border-bottom:1px solid light-dark(#d9dcd8,#343a3f)}"
-    ".wide{overflow-x:auto}.wide td{overflow-wrap:normal;min-width:4.5rem}"
+    ".wide{overflow-x:auto}.wide td,.wide th{overflow-wrap:break-word;min-width:4.5rem}"
 )
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'"
 
