@@ -32,7 +32,7 @@ LEAST_BY_ACTION: Final = {
 ALIKE: Final = 0.02
 #: From so many drivers on, and this share of them, all are said to be alike.
 LEAST_DRIVERS, ALIKE_SHARE = 3, 0.8
-#: Day and skill are not told apart from these laps; the drills are an instructor's usual ones.
+#: Drills by the quantity of the goal: common practice, no source.
 DRILLS: Final = {
     "distance": "Two laps at today's place, then move it in three equal steps; go back one step "
     "when the car no longer reaches the line.",
@@ -158,7 +158,7 @@ def _work(goal: Goal, one: Reviewed, circuit: Circuit, lap: Lap, system: System)
         "tolerance": goal.tolerance, "tolerance_text": tolerance,
         "unit": _unit(goal),
         "evidence": evidence, "own_laps": list(goal.own_laps),
-        "drill": DRILLS.get(words.quantity, DRILLS["time"]),
+        "drill": DRILLS["time" if goal.action in (COST, "gear") else words.quantity],
         "share_of_laps": goal.share_of_laps, "worth_s": goal.worth_s,
         "promised_s": goal.promised_s,
     }  # fmt: skip
