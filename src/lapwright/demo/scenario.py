@@ -37,7 +37,7 @@ class Written:
     @property
     def pupil_logs(self) -> tuple[Path, ...]:
         """Logs of the pupils among the other drivers."""
-        named = zip(OTHERS, self.other_logs, strict=True)
+        named = zip(OTHERS, self.other_logs, strict=False)  # none where only the coach drove
         return tuple(log for name, log in named if name.startswith("pupil"))
 
 

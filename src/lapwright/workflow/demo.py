@@ -44,6 +44,8 @@ def make_demo(
         progress=progress,
     )
     paths = write_guide(made, directory)
+    if not written.pupil_logs:
+        return made, paths
     review = make_review(
         written.pupil_logs, directory, choose_unit_system(units), progress=progress
     )
