@@ -17,7 +17,7 @@ from lapwright.errors import InputError, LapwrightError, UsageError
 if TYPE_CHECKING:
     from lapwright.guide.unit_system import UnitSystem
     from lapwright.messages import Message
-    from lapwright.workflow.guide import MadeGuide
+    from lapwright.workflow.outputs import Made
     from lapwright.workflow.session import LogOptions, Progress
 
 INTERRUPTED = 130
@@ -133,7 +133,8 @@ def guide_command(
     """Make a guide from the logs of a session."""
     from lapwright.driving.track_limits import choose_rule
     from lapwright.guide.captions import CaptionRules
-    from lapwright.workflow.guide import GuideOptions, make_guide, write_guide
+    from lapwright.workflow.guide import GuideOptions, make_guide
+    from lapwright.workflow.outputs import write_outputs
 
     options = GuideOptions(
         logs=_log_options(channels, answers, accept_offered),
@@ -149,7 +150,7 @@ def guide_command(
     )
     with _progress() as report:
         made = make_guide(logs, _units(units), options, progress=report)
-        paths = write_guide(made, out)
+        paths = write_outputs(out, made.files)
     _say(*(line for m in made.messages for line in _lines_of(m)))
     print(_summary(made))
     print(f"\nThe guide: {paths[0]}")
@@ -233,7 +234,8 @@ def review_command(
     units: Units = "metric",
 ) -> None:
     """Hold other drivers' logs, one for each driver, against a guide."""
-    from lapwright.workflow.review import make_review, write_review
+    from lapwright.workflow.outputs import write_outputs
+    from lapwright.workflow.review import make_review
     from lapwright.workflow.summary import render_review_summary
 
     options = _log_options(channels, answers, accept_offered)
@@ -241,7 +243,7 @@ def review_command(
         made = make_review(
             logs, guide, _units(units), options=options, since=since, progress=report
         )
-        paths = write_review(made, out)
+        paths = write_outputs(out, made.files)
     _say(*(line for m in made.messages for line in _lines_of(m)))
     print(render_review_summary(made.document))
     print(f"\nThe review: {paths[1]}")
@@ -334,7 +336,7 @@ def _lines_of(message: Message) -> list[str]:
     return [message.text, *answer]
 
 
-def _summary(made: MadeGuide) -> str:
+def _summary(made: Made) -> str:
     from lapwright.workflow.summary import render_summary
 
     return render_summary(made.document)

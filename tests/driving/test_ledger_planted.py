@@ -105,8 +105,7 @@ def test_best_corners_added_up_are_no_slower_than_the_best_lap(planted: Any) -> 
     _, found, _ = planted
     circuit, laps = found.driven.circuit, found.driven.laps
     ledger = find_ledger(circuit, laps, found.passes)
-    best = find_best_passes(circuit, laps, ledger)
-    total = add_up_bests(circuit, laps, ledger, best)
+    total = add_up_bests(ledger, find_best_passes(ledger))
     times = sorted(lap.time_s for lap in found.laps)
     assert total is not None
     assert times[0] - 1.0 < total < times[0] + 0.001

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lapwright.driving.action_values import find_middle, subtract
 from lapwright.driving.habits import find_habits
 from lapwright.driving.ledger import Account, Ledger, Row
-from lapwright.driving.work_order import rank_corners
+from lapwright.driving.passes import CornerPass
+from lapwright.driving.work_order import find_work, rank_corners
 
 
 def row(corner: str, cause: str, cost: float, *, sure: bool = True, wide: float = 0.01) -> Row:
@@ -60,3 +62,23 @@ def test_corners_rank_by_what_is_lost_surely_and_often() -> None:
 def test_another_comparison_is_another_account() -> None:
     one = account("1", row("1", "line", 0.3), against="possible_on_line")
     assert rank_corners(Ledger((one,), np.zeros(2), ()), {}, "own_best") == ()
+
+
+def test_a_goal_across_the_start_line_lies_on_the_road_between() -> None:
+    length = 4000.0
+    assert find_middle([3996.0, 2.0, 4.0], "brake_start_m", length) == pytest.approx(2.0)
+    assert subtract(2.0, 3996.0, "brake_start_m", length) == pytest.approx(6.0)
+    assert subtract(3996.0, 2.0, "distance_driven_m", length) == 3994.0  # no place
+    passes = [
+        CornerPass("1", lap, 5.0, {"brake_start_m": at})
+        for lap, at in (("1", 3998.0), ("2", 2.0), ("3", 3970.0))
+    ]
+    accounts = tuple(
+        account(lap, row("1", "early_braking", cost))
+        for lap, cost in (("1", 0.0), ("2", 0.0), ("3", 0.3))
+    )
+    ledger = Ledger(accounts, np.zeros(2), ())
+    (item,) = find_work(passes, ledger, find_habits(accounts), {"1": ("1", "2")}, length)
+    assert item.goal == pytest.approx(0.0, abs=1e-9)  # half way from 3998 m to 2 m
+    assert item.today == pytest.approx(3970.0)
+    assert item.tolerance == pytest.approx(1.4826 * 2.0)

@@ -26,6 +26,10 @@ def account(*rows: Row, lap: str = "2") -> Account:
     return Account(lap, "own_best", total + 0.01, 0.01, rows, np.linspace(0.0, total, 2001))
 
 
+def _ledger(*rows: Row) -> Ledger:
+    return Ledger((account(*rows),), np.linspace(0.0, 2000.0, 2001), ())
+
+
 @pytest.fixture
 def findings(invented: ModuleType) -> Any:
     return invented.make_findings()
@@ -33,8 +37,7 @@ def findings(invented: ModuleType) -> Any:
 
 @pytest.fixture
 def told(findings: Any) -> Any:
-    one = account(row(), row("line", -0.03, False), row("unexplained", 0.004, False))
-    ledger = Ledger((one,), np.linspace(0.0, 2000.0, 2001), ())
+    ledger = _ledger(row(), row("line", -0.03, False), row("unexplained", 0.004, False))
     item = WorkItem(
         "2", "early_braking", "own_best", "brake_start_m", 490.0, 498.0, 0.8, ("1", "3"), 0.5,
         0.06, 0.03, 0.08,
@@ -76,6 +79,27 @@ def test_work_names_evidence_goal_and_tolerance(told: Any) -> None:
     assert "before the apex" in said["goal"]["t"]
     assert said["goal"]["v"][0][0] == pytest.approx(62.0)  # apex at 560 m, goal at 498 m
     assert said["tolerance"]["v"][0][0] >= 2.0
+
+
+def test_what_only_a_computation_has_shown_is_called_computed(told: Any) -> None:
+    said = say_work(told, replace(told.work[0], against="possible_on_line"))
+    assert said["evidence"]["t"] == "computed for this car, shown by no lap"
+
+
+def test_no_more_than_three_laps_are_named(told: Any) -> None:
+    said = say_work(told, replace(told.work[0], shown_by=("1", "2", "3", "4")))
+    assert said["evidence"]["t"] == "done on laps 1, 2 and 3"
+
+
+def test_causes_that_cannot_be_told_apart_are_named(told: Any) -> None:
+    alike = replace(row("late_throttle"), merged=("stepped_throttle", "lift"))
+    said = say_row(told, account(alike), alike)
+    assert said is not None
+    assert "may as well be: throttle in steps or lifted" in said.template
+    (one,) = compose_view(replace(told, ledger=_ledger(alike)), SYSTEMS["metric"])["guide"][
+        "ledger"
+    ]
+    assert one["rows"][0]["merged"] == ["stepped_throttle", "lift"]
 
 
 def test_guide_and_page_hold_the_same_rows_that_add_up(told: Any) -> None:

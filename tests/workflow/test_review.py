@@ -146,3 +146,19 @@ def test_hostile_names_are_text(place: dict[str, Path], command: Command, tmp_pa
     page = (tmp_path / "out" / "review.html").read_text("utf-8")
     assert "<script" not in page
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
+
+
+@pytest.mark.parametrize("costs", [[{"corner": "1"}], [{"corner": "1", "cost_s": "much"}], 7])
+def test_a_garbled_earlier_review_is_refused(
+    place: dict[str, Path], reviewed: dict[str, Any], command: Command, tmp_path: Path, costs: Any
+):
+    earlier = json.loads(json.dumps(reviewed["one"]))
+    earlier["drivers"][0]["mean_costs"] = costs
+    (tmp_path / "review.json").write_text(json.dumps(earlier), "utf-8")
+    ran = command(
+        "review", place["told"], "--guide", place["guide"], "--since", tmp_path,
+        "--out", tmp_path / "out",
+    )  # fmt: skip
+    assert ran.code == 3, ran.err
+    assert "review.json" in ran.err
+    assert "Traceback" not in ran.err

@@ -14,7 +14,7 @@ import numpy as np
 from lapwright.driving.ledger_account import make_account
 from lapwright.driving.ledger_bases import Bases, choose_own_bests, find_usual
 from lapwright.driving.ledger_entries import Comparer
-from lapwright.driving.ledger_records import Account, Against, Ledger, Row
+from lapwright.driving.ledger_records import OWN_BEST, Account, Against, Ledger, Row
 from lapwright.driving.ledger_scatter import Scatter
 from lapwright.driving.ledger_stretches import cut_lap
 from lapwright.driving.ledger_traces import LedgerTrace, build_traces
@@ -64,7 +64,7 @@ def find_ledger(
     made: list[Account] = []
     if len(traces) > 1:
         report("accounting for every lap", 0, 1)
-        made += _against(compare, "own_best", traces, choose_own_bests(stretches, traces))
+        made += _against(compare, OWN_BEST, traces, choose_own_bests(stretches, traces))
     for others_laps, is_computed in ((computed or {}, True), (driven or {}, False)):
         for name, bases in others_laps.items():
             one = {t.lap: [[bases[t.lap]]] * len(stretches) for t in traces if t.lap in bases}
@@ -77,7 +77,7 @@ def find_ledger(
             compare, f"lap:{lap}", others, {t.lap: [[by_id[lap]]] * len(stretches) for t in others}
         )
     places = np.linspace(0.0, circuit.length_m, traces[0].time.size)
-    return Ledger(tuple(made), places, stretches)
+    return Ledger(tuple(made), places, stretches, traces)
 
 
 def _against(
@@ -95,7 +95,7 @@ def _against(
     }
     scatter = Scatter(
         [[e.split for e in own] for own in entries.values()],
-        centred=name == "own_best", computed=computed,
+        centred=name == OWN_BEST, computed=computed,
     )  # fmt: skip
     return [
         make_account(compare.stretches, name, t, bases[t.lap][0], entries[t.lap], scatter)

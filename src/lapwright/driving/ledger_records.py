@@ -8,9 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.driving.ledger_stretches import Stretch
+from lapwright.driving.ledger_traces import LedgerTrace
 
 Array = NDArray[np.float64]
+#: What a lap is held against: one of these, or ``lap:ID``.
 Against = str
+OWN_BEST, ON_LINE, FASTEST, GUIDE_LAP = (
+    "own_best", "possible_on_line", "possible_on_fastest_line", "guide_lap",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +53,9 @@ class Account:
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """All accounts, and the places (m) of their ``lost_s``."""
+    """All accounts, the places (m) of their ``lost_s``, and the laps as they were compared."""
 
     accounts: tuple[Account, ...]
     places: Array
     stretches: tuple[Stretch, ...]
+    traces: tuple[LedgerTrace, ...] = ()

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lapwright.driving.action_values import subtract, values_of
 from lapwright.driving.habits import Habit
 from lapwright.driving.ledger import Account
 from lapwright.driving.ledger_bases import robust_sd
@@ -119,7 +120,7 @@ def _act(
     floor: float, part: float, length_m: float,
 ) -> Goal | None:  # fmt: skip
     """Set the goal on an action, or None where the scatter hides the difference."""
-    apart = {lap: difference(v, wanted, action, length_m) for lap, v in own.items()}
+    apart = {lap: subtract(v, wanted, action, length_m) for lap, v in own.items()}
     off = float(np.median(list(apart.values())))
     spread = max(robust_sd(list(apart.values())), floor)
     if abs(off) <= spread:
@@ -150,10 +151,10 @@ def judge_goal(
     length_m: float,
 ) -> Verdict:  # fmt: skip
     """Hold new laps' values against a goal: at least as far as it, give or take the tolerance."""
-    way = float(np.sign(difference(today, goal, action, length_m))) or 1.0
+    way = float(np.sign(subtract(today, goal, action, length_m))) or 1.0
     if not values:
         return Verdict(None, False, None, None, 0)
-    apart = np.array([difference(v, goal, action, length_m) for v in values])
+    apart = np.array([subtract(v, goal, action, length_m) for v in values])
     middle, laps = float(np.median(apart)), len(values)
     error = 1.2533 * max(robust_sd(apart), float(np.std(apart))) / np.sqrt(laps)
     over = middle * way - tolerance
@@ -168,19 +169,6 @@ def costs_of(accounts: Sequence[Account], corner: str, cause: str) -> dict[str, 
         a.lap: sum(r.cost_s for r in a.rows if (r.corner, r.cause) == (corner, cause))
         for a in accounts
     }
-
-
-def values_of(passes: Sequence[CornerPass], corner: str, action: str | None) -> dict[str, float]:
-    """Take one action's value in one corner from every lap that has it."""
-    own = {p.lap: p.actions.get(action or "") for p in passes if p.corner == corner}
-    return {lap: v for lap, v in own.items() if v is not None and np.isfinite(v)}
-
-
-def difference(value: float, other: float, action: str, length_m: float) -> float:
-    """Subtract values of an action; places on the road wrap at the start line."""
-    apart = value - other
-    is_place = action.endswith("_m") and action != "apex_inside_m"
-    return (apart + length_m / 2) % length_m - length_m / 2 if is_place else apart
 
 
 def mean_by_corner(accounts: Sequence[Account]) -> dict[str, dict[str, float]]:

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lapwright.driving.action_values import find_middle, subtract, values_of
 from lapwright.driving.habits import SEEN_S, Habit
-from lapwright.driving.ledger import Account, Ledger
-from lapwright.driving.ledger_bases import choose_own_bests
-from lapwright.driving.ledger_traces import build_traces
+from lapwright.driving.ledger_bases import BEST_OF, choose_own_bests, robust_sd
+from lapwright.driving.ledger_records import OWN_BEST, Account, Ledger
 from lapwright.driving.passes import CornerPass, CornerSummary
-from lapwright.model.circuit import Circuit
-from lapwright.model.lap import Lap
 
 #: At most so many things to work on.
 MOST_ITEMS = 5
@@ -109,11 +107,18 @@ def _certain(accounts: Sequence[Account], corner: str) -> float:
 
 
 def find_work(
-    circuit: Circuit, laps: Sequence[Lap], passes: Sequence[CornerPass], ledger: Ledger,
-    habits: Sequence[Habit], against: str = "own_best",
+    passes: Sequence[CornerPass], ledger: Ledger, habits: Sequence[Habit],
+    best: Mapping[str, Sequence[str]], length_m: float, against: str = OWN_BEST,
 ) -> tuple[WorkItem, ...]:  # fmt: skip
-    """Find the few things that are worth most, each with the goal that the best passes set."""
-    best = find_best_passes(circuit, laps, ledger)
+    """Find the few things that are worth most, each with the goal that the best passes set.
+
+    Parameters
+    ----------
+    best
+        By corner, the laps whose passes were the best: see `find_best_passes`.
+    length_m
+        Of the road.
+    """
     accounts = [a for a in ledger.accounts if a.against == against]
     items = []
     for habit in habits:
@@ -124,12 +129,11 @@ def find_work(
             if (r.corner, r.cause) == (habit.corner, habit.cause) and a.lap in habit.laps
         ]  # fmt: skip
         low, high = (float(np.mean([getattr(r, k) for r in rows])) for k in ("low_s", "high_s"))
-        share = habit.share_of_laps
-        if share * max(low, 0.0) <= 0.0 and share * habit.mean_cost_s < 2 * LEAST_WORTH_S:
-            continue
-        if share * habit.mean_cost_s < LEAST_WORTH_S:
-            continue
-        items.append(_item(habit, passes, best.get(habit.corner, ()), (low, high)))
+        # twice as much where the interval reaches down to nothing
+        least = LEAST_WORTH_S if low > 0.0 else 2 * LEAST_WORTH_S
+        if habit.share_of_laps * habit.mean_cost_s >= least:
+            shown = best.get(habit.corner, ())
+            items.append(_item(habit, passes, shown, (low, high), length_m))
     items.sort(key=lambda i: -(0.5 * i.worth_s + 0.5 * max(i.low_s, 0.0)))
     chosen: list[WorkItem] = []
     for item in items:  # one thing a corner: the driver has one pair of hands
@@ -138,35 +142,33 @@ def find_work(
     return tuple(chosen[:MOST_ITEMS])
 
 
-def find_best_passes(
-    circuit: Circuit, laps: Sequence[Lap], ledger: Ledger
-) -> dict[str, tuple[str, ...]]:
-    """Find for each corner the laps whose passes were the best, the best first."""
-    traces = build_traces(circuit, laps)
-    if len(traces) < 2:
+def find_best_passes(ledger: Ledger) -> dict[str, tuple[str, ...]]:
+    """Find for each corner the laps whose passes were the best, the best first.
+
+    They are those that most laps are held against, a higher place counting for more.
+    """
+    if len(ledger.traces) < 2:
         return {}
-    bases = choose_own_bests(ledger.stretches, traces)
+    bases = choose_own_bests(ledger.stretches, ledger.traces)
     out = {}
     for i, stretch in enumerate(ledger.stretches):
         counts: dict[str, int] = {}
         for own in bases.values():
             for place, base in enumerate(own[i]):
-                counts[base.lap] = counts.get(base.lap, 0) + 10 - place
+                counts[base.lap] = counts.get(base.lap, 0) + BEST_OF - place
         order = sorted(counts, key=lambda lap: -counts[lap])
         size = max(len(own[i]) for own in bases.values())
         out[stretch.corner.id] = tuple(order[:size])
     return out
 
 
-def add_up_bests(
-    circuit: Circuit, laps: Sequence[Lap], ledger: Ledger, best: Mapping[str, Sequence[str]]
-) -> float | None:
+def add_up_bests(ledger: Ledger, best: Mapping[str, Sequence[str]]) -> float | None:
     """Add up the best pass of every corner, with the straight behind it, s.
 
     The stretch from the start line to the first corner is the quickest of all laps, and
     the best lap's own passes count as well. None with fewer than two laps.
     """
-    traces = {t.lap: t for t in build_traces(circuit, laps)}
+    traces = {t.lap: t for t in ledger.traces}
     if len(traces) < 2 or not ledger.stretches:
         return None
     first = ledger.stretches[0].first
@@ -179,17 +181,20 @@ def add_up_bests(
 
 
 def _item(
-    habit: Habit, passes: Sequence[CornerPass], best: Sequence[str], interval: tuple[float, float]
-) -> WorkItem:
-    action = GOALS.get(habit.cause)
-    own = {p.lap: p.actions.get(action) for p in passes if p.corner == habit.corner and action}
-    good = [v for lap in best if (v := own.get(lap)) is not None]
-    bad = [v for lap in habit.laps if (v := own.get(lap)) is not None]
-    goal = float(np.median(good)) if good else None
-    spread = 1.4826 * float(np.median(np.abs(np.array(good) - np.median(good)))) if good else None
+    habit: Habit, passes: Sequence[CornerPass], best: Sequence[str],
+    interval: tuple[float, float], length_m: float,
+) -> WorkItem:  # fmt: skip
+    action = GOALS.get(habit.cause, "")
+    own = values_of(passes, habit.corner, action)
+    good = [own[lap] for lap in best if lap in own]
+    bad = [own[lap] for lap in habit.laps if lap in own]
+    goal = find_middle(good, action, length_m) if good else None
+    spread = None
+    if goal is not None:
+        spread = robust_sd([subtract(v, goal, action, length_m) for v in good])
     share = habit.share_of_laps
     return WorkItem(
         habit.corner, habit.cause, habit.against, action if good else None,
-        float(np.median(bad)) if bad else None, goal, spread, tuple(best), share,
+        find_middle(bad, action, length_m) if bad else None, goal, spread, tuple(best), share,
         share * habit.mean_cost_s, share * interval[0], share * interval[1],
     )  # fmt: skip

@@ -19,7 +19,6 @@ from lapwright.guide.sight_records import compose_corner_sight
 from lapwright.guide.told import tell_corner
 from lapwright.model.circuit import Corner
 
-NOT_YET: Final = "not worked out by this version"
 _NO_LAP: Final = "no lap that counts passed this corner"
 
 

@@ -7,7 +7,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from lapwright.driving.ledger import Account, Row
+from lapwright.driving.habits import Habit
+from lapwright.driving.ledger_records import Account, Row
 from lapwright.guide.charts import count_points
 from lapwright.guide.document import Findings
 from lapwright.guide.ledger_words import (
@@ -29,14 +30,10 @@ def compose_ledger(findings: Findings) -> dict[str, Any]:
     accounts = findings.ledger.accounts if findings.ledger else ()
     why = None if accounts else WHY_EMPTY
     return {
-        "ledger": [_account(a) for a in accounts],
+        "ledger": [compose_account(a) for a in accounts],
         "ledger_why_empty": why,
         "habits": [
-            {
-                "corner": h.corner, "cause": h.cause, "against": h.against,
-                "share_of_laps": h.share_of_laps, "mean_cost_s": h.mean_cost_s,
-            }
-            for h in findings.habits
+            compose_habit(h) for h in findings.habits
         ],
         "habits_why_empty": None if findings.habits else why or "No cause stood out on any lap.",
         "order_of_work": [],
@@ -69,17 +66,26 @@ def compose_work(findings: Findings, system: Mapping[str, Any]) -> list[dict[str
     return out
 
 
-def _account(account: Account) -> dict[str, Any]:
+def compose_account(account: Account) -> dict[str, Any]:
+    """Compose one lap's account as it stands in a JSON document."""
     return {
         "lap": account.lap, "against": account.against, "difference_s": account.difference_s,
         "rows": [_row(r) for r in account.rows], "straight_s": account.straight_s,
     }  # fmt: skip
 
 
+def compose_habit(habit: Habit) -> dict[str, Any]:
+    """Compose a habit as it stands in a JSON document."""
+    return {
+        "corner": habit.corner, "cause": habit.cause, "against": habit.against,
+        "share_of_laps": habit.share_of_laps, "mean_cost_s": habit.mean_cost_s,
+    }  # fmt: skip
+
+
 def _row(row: Row) -> dict[str, Any]:
     return {
         "corner": row.corner, "cause": row.cause, "cost_s": row.cost_s, "low_s": row.low_s,
-        "high_s": row.high_s, "significant": row.significant,
+        "high_s": row.high_s, "significant": row.significant, "merged": list(row.merged),
     }  # fmt: skip
 
 
@@ -103,12 +109,7 @@ def compose_ledger_view(findings: Findings) -> dict[str, Any] | None:
             for a in ledger.accounts
         ],
         "habits": [
-            {
-                "corner": h.corner, "cause": h.cause, "share_of_laps": h.share_of_laps,
-                "mean_cost_s": h.mean_cost_s, "against": h.against,
-                "text": say_habit(h).as_view(),
-            }
-            for h in findings.habits
+            {**compose_habit(h), "text": say_habit(h).as_view()} for h in findings.habits
         ],
         "why_null": None,
     }  # fmt: skip

@@ -6,14 +6,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-import numpy as np
-
+from lapwright.driving.action_values import find_middle, subtract, values_of
 from lapwright.driving.habits import Habit
-from lapwright.driving.ledger import Account, Row
+from lapwright.driving.ledger_records import (
+    FASTEST,
+    GUIDE_LAP,
+    ON_LINE,
+    OWN_BEST,
+    Account,
+    Row,
+)
 from lapwright.driving.work_order import WorkItem
 from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
 from lapwright.guide.reference_names import find_settled, name_reference
-from lapwright.model.circuit import Corner
+from lapwright.model.circuit import Circuit, Corner
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,15 +120,17 @@ CAUSES: Final[Mapping[str, CauseWords]] = {
 }  # fmt: skip
 
 AGAINST: Final[Mapping[str, str]] = {
-    "own_best": "own best",
-    "guide_lap": "the guide's lap",
-    "possible_on_line": "possible on this line",
-    "possible_on_fastest_line": "possible on the fastest line",
+    OWN_BEST: "own best",
+    ON_LINE: "possible on this line",
+    FASTEST: "possible on the fastest line",
+    GUIDE_LAP: "the guide's lap",
 }
+#: So many of the laps that have shown something are named.
+MOST_SHOWN: Final = 3
 #: Differences of an action smaller than this are not named, in SI units by quantity.
 _LEAST: Final = {"distance": 1.0, "acceleration": 0.2, "time": 0.03, "speed": 0.2, "offset": 0.1}
 #: Tolerances are no narrower than this, in SI units by quantity.
-_TOLERATED: Final = {
+TOLERATED: Final = {
     "distance": 2.0,
     "speed": 0.3,
     "time": 0.05,
@@ -151,13 +159,12 @@ def compose_ledger_words(findings: Findings) -> dict[str, Any] | None:
         ),
         *(_say_account(a) for a in chosen),
     ]
-    own = next((a for a in ledger.accounts if a.against == "own_best"), None)
+    own = next((a for a in ledger.accounts if a.against == OWN_BEST), None)
     if own is not None:
         sentences.append(
             Text(
-                "Own best is the mean of the fastest passes of each corner by this driver, so "
-                "that one lucky pass does not set it. What is done on every lap cannot be seen "
-                "against it."
+                "Own best is the mean of passes from the better third of each corner, so that one "
+                "lucky pass does not set it. What is done on every lap cannot be seen against it."
             )
         )
     if any(a.against.startswith("possible") for a in ledger.accounts):
@@ -205,7 +212,14 @@ def say_row(findings: Findings, account: Account, row: Row) -> Text | None:
     else:
         head = Text(f"The driver {words.done_by}", ((by, words.quantity, words.decimals),))
     against = " against " + label_against(account.against)
-    return join_texts([head, Text(f"{tail}{against}.", cost)], ": it " if gained else ", which ")
+    said = join_texts([head, Text(f"{tail}{against}.", cost)], ": it " if gained else ", which ")
+    return join_texts([said, _say_alike(row)]) if row.merged else said
+
+
+def _say_alike(row: Row) -> Text:
+    """Say which other causes these channels cannot tell from the one named."""
+    others = " or ".join(CAUSES[cause].label for cause in row.merged)
+    return Text(f"Without the channels that are missing it may as well be: {others}.")
 
 
 def _ordered(row: Row) -> tuple[float, float]:
@@ -215,16 +229,15 @@ def _ordered(row: Row) -> tuple[float, float]:
 
 def _difference(findings: Findings, account: Account, row: Row, words: CauseWords) -> float | None:
     """How much the action differs from the best passes, if it differs the way the cause says."""
-    if account.against != "own_best" or not words.done_by:
+    if account.against != OWN_BEST or not words.done_by:
         return None
-    own = {p.lap: p.actions.get(words.action) for p in findings.passes if p.corner == row.corner}
-    mine = own.get(account.lap)
-    best = [
-        v for lap in findings.best_passes.get(row.corner, ()) if (v := own.get(lap)) is not None
-    ]
-    if mine is None or not best:
+    own = values_of(findings.passes, row.corner, words.action)
+    best = [own[lap] for lap in findings.best_passes.get(row.corner, ()) if lap in own]
+    if account.lap not in own or not best:
         return None
-    by = (mine - float(np.median(best))) * words.sign
+    length = findings.circuit.length_m
+    middle = find_middle(best, words.action, length)
+    by = words.sign * subtract(own[account.lap], middle, words.action, length)
     return by if by >= _LEAST.get(words.quantity, 0.0) else None
 
 
@@ -246,19 +259,13 @@ def say_work(findings: Findings, item: WorkItem) -> dict[str, Any]:
     """Compose one thing to work on: what, the evidence first, goal, tolerance and worth."""
     words = CAUSES[item.cause]
     corner = next(c for c in findings.circuit.corners if c.id == item.corner)
-    goal = _goal(findings, item, words)
+    goal = say_goal(findings.circuit, corner, item.cause, item.action, item.goal)
     tolerance = None
-    if goal is not None and item.tolerance is not None and words.quantity in _TOLERATED:
+    if goal is not None and item.tolerance is not None and words.quantity in TOLERATED:
         decimals = words.decimals or (1 if words.quantity == "speed" else 0)
-        size = max(2 * item.tolerance, _TOLERATED[words.quantity])
+        size = max(2 * item.tolerance, TOLERATED[words.quantity])
         tolerance = Text("give or take {0}", ((size, words.quantity, decimals),))
-    shown = " and ".join(
-        [", ".join(quote_name(x) for x in item.shown_by[:-1]), quote_name(item.shown_by[-1])]
-        if len(item.shown_by) > 1
-        else [quote_name(x) for x in item.shown_by]
-    )
-    laps = "laps" if len(item.shown_by) > 1 else "lap"
-    evidence = Text(f"done on {laps} {shown}") if item.shown_by else None
+    evidence = _say_evidence(item)
     name = f" ({quote_name(corner.name)})" if corner.name else ""
     return {
         "corner": item.corner,
@@ -279,16 +286,36 @@ def _reference(findings: Findings, item: WorkItem, corner: Corner) -> dict[str, 
     return join_texts([Text("it repeats with"), name_reference(repeat)]).as_view()
 
 
-def _goal(findings: Findings, item: WorkItem, words: CauseWords) -> Text | None:
-    if item.goal is None or not words.do_to or item.action != words.action:
+def _say_evidence(item: WorkItem) -> Text | None:
+    """Say which laps have shown it; what none has shown is called computed."""
+    laps = [quote_name(lap) for lap in item.shown_by[:MOST_SHOWN]]
+    if item.against != OWN_BEST:
+        return Text("computed for this car, shown by no lap")
+    if not laps:
+        return None
+    if len(laps) == 1:
+        return Text(f"done on lap {laps[0]}")
+    return Text(f"done on laps {', '.join(laps[:-1])} and {laps[-1]}")
+
+
+def say_goal(
+    circuit: Circuit, corner: Corner, cause: str, action: str | None, goal: float | None
+) -> Text | None:
+    """Say what to reach; a place is told from the apex. None where no action carries it."""
+    words = CAUSES[cause]
+    if goal is None or not words.do_to or action != words.action:
         return None
     if words.quantity != "distance":
-        return Text(words.do_to, ((item.goal, words.quantity, words.decimals),))
-    corner = next(c for c in findings.circuit.corners if c.id == item.corner)
-    length = findings.circuit.length_m
-    to_apex = (corner.apex_m - item.goal + length / 2) % length - length / 2
+        return Text(words.do_to, ((goal, words.quantity, words.decimals),))
+    return say_place(circuit, corner, words.do_to.replace("at {0}", "{0}"), goal)
+
+
+def say_place(circuit: Circuit, corner: Corner, template: str, place_m: float) -> Text:
+    """Tell a place from the corner's apex, in the template's one hole."""
+    half = circuit.length_m / 2
+    to_apex = (corner.apex_m - place_m + half) % circuit.length_m - half
     side = "before" if to_apex >= 0 else "after"
-    place = words.do_to.replace("at {0}", f"{{0}} {side} the apex")
+    place = template.replace("{0}", f"{{0}} {side} the apex")
     return Text(place, ((abs(to_apex), "distance"),))
 
 

@@ -9,23 +9,21 @@ from typing import Any, Final
 import numpy as np
 
 from lapwright.driving.habits import Habit
-from lapwright.driving.ledger import Account, Ledger
+from lapwright.driving.ledger_records import GUIDE_LAP, Ledger
 from lapwright.driving.passes import CornerPass
 from lapwright.driving.review_goals import COST, Goal
 from lapwright.driving.work_order import GOALS
-from lapwright.guide.document import Text, quote_name
-from lapwright.guide.ledger_words import CAUSES
+from lapwright.guide.document import quote_name
+from lapwright.guide.ledger_records import compose_account, compose_habit
+from lapwright.guide.ledger_words import CAUSES, TOLERATED, say_goal, say_place
 from lapwright.guide.sentences import write_text, write_value
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
 
 System = Mapping[str, Any]
-_LEAST: Final = {
-    "distance": 2.0, "speed": 0.3, "time": 0.05, "acceleration": 0.3, "offset": 0.3,
-}  # fmt: skip
 #: Narrowest tolerance of each action, SI.
 LEAST_BY_ACTION: Final = {
-    action: 0.0 if action == "gear" else _LEAST.get(CAUSES[cause].quantity, 0.0)
+    action: 0.0 if action == "gear" else TOLERATED.get(CAUSES[cause].quantity, 0.0)
     for cause, action in GOALS.items()
 }
 #: Ratios within this of 1 are called alike.
@@ -79,12 +77,8 @@ def compose_driver(one: Reviewed, circuit: Circuit, lap: Lap, system: System) ->
             "level": one.level,
             "sentences": say_day(one),
         },
-        "ledger": [_account(a) for a in one.ledger.accounts],
-        "habits": [
-            {"corner": h.corner, "cause": h.cause, "against": h.against,
-             "share_of_laps": h.share_of_laps, "mean_cost_s": h.mean_cost_s}
-            for h in one.habits
-        ],
+        "ledger": [compose_account(a) for a in one.ledger.accounts],
+        "habits": [compose_habit(h) for h in one.habits],
         "mean_costs": [
             {"corner": c, "cause": k, "cost_s": v}
             for c, own in one.costs.items() for k, v in own.items()
@@ -116,18 +110,6 @@ def say_day(one: Reviewed) -> list[str]:
     return out
 
 
-def _account(account: Account) -> dict[str, Any]:
-    return {
-        "lap": account.lap, "against": account.against, "difference_s": account.difference_s,
-        "straight_s": account.straight_s,
-        "rows": [
-            {"corner": r.corner, "cause": r.cause, "cost_s": r.cost_s, "low_s": r.low_s,
-             "high_s": r.high_s, "significant": r.significant}
-            for r in account.rows
-        ],
-    }  # fmt: skip
-
-
 def _work(goal: Goal, one: Reviewed, circuit: Circuit, lap: Lap, system: System) -> dict[str, Any]:
     words = CAUSES[goal.cause]
     own = ", ".join(goal.own_laps)
@@ -136,25 +118,36 @@ def _work(goal: Goal, one: Reviewed, circuit: Circuit, lap: Lap, system: System)
     if goal.own_laps:
         evidence += f", and by {one.name} on {'laps' if len(goal.own_laps) > 1 else 'lap'} {own}"
 
-    def said(value: float | None, bare: str) -> str | None:
-        if value is not None and goal.action == COST:
-            text = write_value(value, "time", system, 2)
-            return f"lose no more than {text} a lap by it" if bare == "goal" else text
-        if value is None or not words.do_to or goal.action != words.action:
-            return None
-        return _say(value, words.do_to if bare == "goal" else "{0}", goal, circuit, system)
+    corner = next(c for c in circuit.corners if c.id == goal.corner)
 
+    def told(value: float | None) -> str | None:
+        """Write a bare value: seconds of cost, a place told from the apex, or its quantity."""
+        if value is None:
+            return None
+        if goal.action == COST:
+            return write_value(value, "time", system, 2)
+        if not words.do_to or goal.action != words.action:
+            return None
+        if words.quantity == "distance":
+            return write_text(say_place(circuit, corner, "{0}", value).as_view(), system)
+        return write_value(value, words.quantity, system, words.decimals)
+
+    wanted: str | None
+    if goal.action == COST:
+        wanted = f"lose no more than {told(goal.goal)} a lap by it"
+    else:
+        text = say_goal(circuit, corner, goal.cause, goal.action, goal.goal)
+        wanted = write_text(text.as_view(), system) if text else None
     tolerance = None
     if goal.tolerance is not None and goal.action == COST:
         tolerance = write_value(goal.tolerance, "time", system, 2)
-    elif goal.tolerance is not None and words.quantity in _LEAST and goal.action != "gear":
+    elif goal.tolerance is not None and words.quantity in TOLERATED and goal.action != "gear":
         tolerance = write_value(goal.tolerance, words.quantity, system, max(words.decimals, 1))
     return {
         "corner": goal.corner, "cause": goal.cause, "action": goal.action,
         "what": f"Corner {goal.corner}: {words.do}",
         "today": goal.today, "shown": goal.shown, "goal": goal.goal,
-        "goal_text": said(goal.goal, "goal"), "shown_text": said(goal.shown, "shown"),
-        "today_text": said(goal.today, "today"),
+        "goal_text": wanted, "shown_text": told(goal.shown), "today_text": told(goal.today),
         "tolerance": goal.tolerance, "tolerance_text": tolerance,
         "unit": _unit(goal),
         "evidence": evidence, "own_laps": list(goal.own_laps),
@@ -170,19 +163,6 @@ def _unit(goal: Goal) -> str | None:
     if goal.action == COST:
         return "time"
     return CAUSES[goal.cause].quantity
-
-
-def _say(value: float, template: str, goal: Goal, circuit: Circuit, system: System) -> str:
-    words = CAUSES[goal.cause]
-    if words.quantity == "distance":
-        corner = next(c for c in circuit.corners if c.id == goal.corner)
-        half = circuit.length_m / 2
-        apart = (corner.apex_m - value + half) % circuit.length_m - half
-        side = "before" if apart >= 0 else "after"
-        hole = "at {0}" if "at {0}" in template else "{0}"
-        template, value = template.replace(hole, f"{{0}} {side} the apex"), abs(apart)
-    text = Text(template, ((value, words.quantity, words.decimals),))
-    return write_text(text.as_view(), system)
 
 
 def compose_sheet(drivers: Sequence[Reviewed], circuit: Circuit) -> dict[str, Any]:
@@ -244,4 +224,4 @@ def compose_alike(drivers: Sequence[Reviewed], circuit: Circuit) -> list[dict[st
 
 
 def _is_theirs(habit: Habit) -> bool:
-    return habit.against == "guide_lap" and habit.is_habit
+    return habit.against == GUIDE_LAP and habit.is_habit

@@ -5,14 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from lapwright.driving.review_goals import (
-    COST,
-    Verdict,
-    costs_of,
-    find_level,
-    judge_goal,
-    values_of,
-)
+from lapwright.driving.action_values import values_of
+from lapwright.driving.ledger_records import GUIDE_LAP
+from lapwright.driving.review_goals import COST, Verdict, costs_of, find_level, judge_goal
 from lapwright.guide.ledger_words import CAUSES
 from lapwright.guide.review_records import Reviewed
 from lapwright.guide.sentences import write_value
@@ -93,7 +88,7 @@ def _goal(
 
 def _values(one: Reviewed, corner: str, action: str, cause: str) -> list[float]:
     if action == COST:
-        held = [a for a in one.ledger.accounts if a.against == "guide_lap"]
+        held = [a for a in one.ledger.accounts if a.against == GUIDE_LAP]
         return list(costs_of(held, corner, cause).values())
     return list(values_of(one.passes, corner, action).values())
 

@@ -11,9 +11,9 @@ from lapwright.demo import write_demo
 from lapwright.guide.unit_system import choose_unit_system
 from lapwright.model.circuit import Circuit, Landmark, RoadSpan
 from lapwright.readers.circuit_files import read_circuit
-from lapwright.workflow.guide import GuideOptions, MadeGuide, make_guide, write_guide
-from lapwright.workflow.outputs import write_outputs
-from lapwright.workflow.review import make_review, write_review
+from lapwright.workflow.guide import GuideOptions, make_guide
+from lapwright.workflow.outputs import Made, write_outputs
+from lapwright.workflow.review import make_review
 from lapwright.workflow.session import Progress, quiet
 from lapwright.workflow.survey import render_circuit
 
@@ -26,7 +26,7 @@ _KINDS: Final[dict[str, Literal["kerb", "patch", "verge"]]] = {
 
 def make_demo(
     directory: Path, *, units: str = "metric", progress: Progress = quiet
-) -> tuple[MadeGuide, tuple[Path, ...]]:
+) -> tuple[Made, tuple[Path, ...]]:
     """Write the scenario under ``directory/logs`` and its guide into ``directory``.
 
     The pupils are held against it in ``directory/review``.
@@ -43,13 +43,13 @@ def make_demo(
         circuit=circuit,
         progress=progress,
     )
-    paths = write_guide(made, directory)
+    paths = write_outputs(directory, made.files)
     if not written.pupil_logs:
         return made, paths
     review = make_review(
         written.pupil_logs, directory, choose_unit_system(units), progress=progress
     )
-    return made, (*paths, *write_review(review, directory / "review"))
+    return made, (*paths, *write_outputs(directory / "review", review.files))
 
 
 def _furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:

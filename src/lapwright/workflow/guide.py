@@ -37,7 +37,7 @@ from lapwright.workflow.author import list_misfits, note_findings, note_road, re
 from lapwright.workflow.driver import add_driver
 from lapwright.workflow.hand_over import render_paper, render_tracks
 from lapwright.workflow.inspect import find_missing
-from lapwright.workflow.outputs import write_outputs
+from lapwright.workflow.outputs import Made
 from lapwright.workflow.session import (
     DrivenSession,
     LogOptions,
@@ -66,15 +66,6 @@ class GuideOptions:
     notes: Path | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class MadeGuide:
-    """A guide as data and as files: names and bytes, not yet written."""
-
-    document: dict[str, Any]
-    files: dict[str, bytes]
-    messages: tuple[Message, ...]
-
-
 def make_guide(
     logs: Sequence[Path],
     units: UnitSystem,
@@ -82,7 +73,7 @@ def make_guide(
     *,
     circuit: Circuit | None = None,
     progress: Progress = quiet,
-) -> MadeGuide:
+) -> Made:
     """Make a guide from logs.
 
     Parameters
@@ -150,12 +141,7 @@ def make_guide(
         *untold,
         *unset,
     )
-    return MadeGuide(document, files, messages)
-
-
-def write_guide(made: MadeGuide, directory: Path) -> tuple[Path, ...]:
-    """Write a guide's files, whole or not at all."""
-    return write_outputs(directory, made.files)
+    return Made(document, files, messages)
 
 
 def compose_findings(session: DrivenSession, options: GuideOptions) -> Findings:

@@ -5,9 +5,21 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from lapwright.errors import UsageError
+from lapwright.messages import Message
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A document as data and as files: names and bytes, not yet written."""
+
+    document: dict[str, Any]
+    files: dict[str, bytes]
+    messages: tuple[Message, ...]
 
 
 def write_outputs(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:

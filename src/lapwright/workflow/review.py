@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
+from lapwright.driving.action_values import values_of
 from lapwright.driving.actions import find_passes
 from lapwright.driving.habits import find_habits
 from lapwright.driving.ledger import find_ledger
-from lapwright.driving.ledger_traces import build_computed_trace, build_traces
-from lapwright.driving.redrive_pass import Motor
-from lapwright.driving.review_goals import find_goals, find_level, mean_by_corner, values_of
+from lapwright.driving.ledger_records import GUIDE_LAP, ON_LINE
+from lapwright.driving.ledger_traces import build_traces
+from lapwright.driving.review_goals import find_goals, find_level, mean_by_corner
 from lapwright.errors import InputError, LapwrightError
 from lapwright.guide.review_records import (
     LEAST_BY_ACTION,
@@ -31,11 +32,11 @@ from lapwright.model.car import Car, Limit
 from lapwright.model.fit_car import fit_car
 from lapwright.model.lap_findings import find_lap_messages
 from lapwright.model.recording import Recording
-from lapwright.possible.own_lines import solve_own_lines
 from lapwright.publish.json import render_json
 from lapwright.publish.review_page import render_review
+from lapwright.workflow.accounts import take_motor, trace_own_lines
 from lapwright.workflow.guide_directory import GuideDirectory, read_document, read_guide
-from lapwright.workflow.outputs import write_outputs
+from lapwright.workflow.outputs import Made
 from lapwright.workflow.session import (
     DrivenSession,
     LogOptions,
@@ -47,19 +48,8 @@ from lapwright.workflow.session import (
 )
 
 SCHEMA: Final = "lapwright.review/1"
-GUIDE_LAP: Final = "guide_lap"
-ON_LINE: Final = "possible_on_line"
 #: Laps whose middle lies so far from the middle of the road, m, are on another road.
 OFF_ROAD_M: Final = 15.0
-
-
-@dataclass(frozen=True, slots=True)
-class MadeReview:
-    """A review as data and as files: names and bytes, not yet written."""
-
-    document: dict[str, Any]
-    files: dict[str, bytes]
-    messages: tuple[Message, ...]
 
 
 def make_review(
@@ -70,7 +60,7 @@ def make_review(
     options: LogOptions | None = None,
     since: Path | None = None,
     progress: Progress = quiet,
-) -> MadeReview:
+) -> Made:
     """Hold each log, one driver's, against a guide directory.
 
     Parameters
@@ -95,12 +85,7 @@ def make_review(
     document = compose_review(drivers, base, units, earlier, recordings)
     files = {"review.json": render_json(document), "review.html": render_review(document)}
     found = [m for s in sessions for m in find_lap_messages(s.laps)]
-    return MadeReview(document, files, (*(m for r in recordings for m in r.messages), *found))
-
-
-def write_review(made: MadeReview, directory: Path) -> tuple[Path, ...]:
-    """Write a review's files, whole or not at all."""
-    return write_outputs(directory, made.files)
+    return Made(document, files, (*(m for r in recordings for m in r.messages), *found))
 
 
 def review_driver(
@@ -112,18 +97,9 @@ def review_driver(
     passes = find_passes(circuit, laps)
     (lap,) = build_traces(circuit, [base.chosen])
     ids = [x.id for x in laps if x.used and x.track is not None]
-    own = {} if car is None else solve_own_lines(circuit, laps, car)
-    lines = {
-        key: build_computed_trace(
-            f"line:{key}", circuit, s=x.s, speed=x.speed, time=x.time, offset=x.offset,
-            curvature=x.curvature, car=car,
-        )
-        for key, x in own.items()
-        if car is not None
-    }  # fmt: skip
+    lines = trace_own_lines(circuit, laps, car)
     ledger = find_ledger(
-        circuit, laps, passes,
-        motor=None if car is None else Motor(car.power_per_mass, car.drag_per_mass),
+        circuit, laps, passes, motor=take_motor(car),
         computed={ON_LINE: lines} if lines else {},
         driven={GUIDE_LAP: dict.fromkeys(ids, lap)},
     )  # fmt: skip
@@ -155,7 +131,14 @@ def compose_review(
     said = [compose_driver(d, base.circuit, base.chosen, system) for d in drivers]
     since = None
     if earlier is not None:
-        since = compose_since(earlier, drivers, base.circuit, system)
+        try:
+            since = compose_since(earlier, drivers, base.circuit, system)
+        except (AttributeError, KeyError, TypeError, ValueError) as error:
+            found = f"its goals or costs are garbled ({error!s:.60})"
+            to_do = "Give the directory of a review that lapwright wrote"
+            raise InputError(
+                [Message("refused", "review.json", found, "Nothing was reviewed", to_do)]
+            ) from error
     car = base.document.get("car")
     return {
         "schema": SCHEMA,
