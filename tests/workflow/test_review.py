@@ -13,11 +13,13 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import polars
 import pytest
 
 from lapwright.demo import DRIVERS, Day, make_session
 from lapwright.demo.scenario import coach_session
 from lapwright.demo.sensors import Sensors
+from lapwright.workflow.guide_directory import read_guide
 
 Command = Callable[..., Any]
 HOSTILE = '<script>alert(1)</script> =1+1 --> "A" \u202eB'
@@ -133,6 +135,29 @@ def test_a_garbled_guide_is_refused_by_the_files_name(
     assert ran.code == 3, ran.err
     assert name in ran.err
     assert not (tmp_path / "out").exists()
+
+
+def test_laps_of_a_guide_are_never_unpacked_in_this_process(
+    place: dict[str, Path], monkeypatch: pytest.MonkeyPatch
+):
+    def refuse(*_: Any, **__: Any) -> None:
+        raise AssertionError("a damaged file would end this process")
+
+    monkeypatch.setattr(polars, "read_parquet", refuse)
+    assert read_guide(place["guide"]).laps
+
+
+def test_damaged_laps_of_a_guide_are_refused_or_read(
+    place: dict[str, Path], command: Command, tmp_path: Path
+):
+    for file in place["guide"].iterdir():
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    data = (place["guide"] / "laps.parquet").read_bytes()
+    (tmp_path / "laps.parquet").write_bytes(data[: len(data) // 2] + data[-2000:])
+    ran = command("review", place["log"], "--guide", tmp_path, "--out", tmp_path / "out")
+    assert ran.code == 3, ran.err
+    assert "laps.parquet" in ran.err
+    assert "Traceback" not in ran.err
 
 
 def test_hostile_names_are_text(place: dict[str, Path], command: Command, tmp_path: Path):

@@ -18,6 +18,8 @@ from lapwright.model.car_toml import read_car
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_json import circuit_from_document
 from lapwright.model.lap import Lap, Trace, Track
+from lapwright.readers.sandbox import read_in_sandbox
+from lapwright.readers.source import read_source
 
 SCHEMA: Final = "lapwright.guide/1"
 #: No file of a guide directory is larger, bytes.
@@ -103,18 +105,25 @@ def _fastest(document: Mapping[str, Any]) -> str | None:
 
 
 def _laps(path: Path, circuit: Circuit, document: Mapping[str, Any]) -> tuple[Lap, ...]:
+    frame = _read_rows(path)
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise _refusal(path, "the file is too large for a guide's")
-        frame = pl.read_parquet(path)
         parts = frame.filter(pl.col("used")).partition_by("lap", maintain_order=True)
         people = {str(x["id"]): str(x.get("driver") or "") for x in document["laps"]}
-        laps = tuple(_lap(part, circuit, people) for part in parts)
-    except OSError as error:
-        raise _refusal(path, f"cannot be read ({error.strerror})") from error
+        return tuple(_lap(part, circuit, people) for part in parts)
     except (pl.exceptions.PolarsError, KeyError, TypeError, ValueError, AttributeError) as error:
         raise _refusal(path, f"it holds no laps of a guide ({error!s:.80})") from error
-    return laps
+
+
+def _read_rows(path: Path) -> pl.DataFrame:
+    """Read Parquet in a process of its own: a damaged file must not end this one."""
+    try:
+        if path.stat().st_size <= MOST_BYTES:
+            return read_in_sandbox(read_source(path), "parquet").frames[0]
+    except OSError as error:
+        raise _refusal(path, f"cannot be read ({error.strerror})") from error
+    except InputError as error:
+        raise _refusal(path, "; ".join(m.found for m in error.messages)) from error
+    raise _refusal(path, "the file is too large for a guide's")
 
 
 def _lap(part: pl.DataFrame, circuit: Circuit, people: Mapping[str, str]) -> Lap:
