@@ -10,17 +10,27 @@ from typing import Any
 import pytest
 
 
-@pytest.fixture(scope="session")
-def simulated() -> Any:
-    """Load the module that measures simulated drives and takes them through the pipeline."""
-    path = Path(__file__).parent / "simulated.py"
-    spec = importlib.util.spec_from_file_location("simulated_drives", path)
+def _load(file: str, name: str) -> Any:
+    """Load a module that stands beside the tests, which are no package."""
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parent / file)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules["simulated_drives"] = module
+    sys.modules[name] = module
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def simulated() -> Any:
+    """Load the module that measures simulated drives and takes them through the pipeline."""
+    return _load("simulated.py", "simulated_drives")
+
+
+@pytest.fixture(scope="session")
+def reached() -> Any:
+    """Load the module that reads from simulated drives what the car did at its limits."""
+    return _load("reached_envelope.py", "reached_envelope")
 
 
 @pytest.fixture(scope="session")

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.demo import CornerTruth, Sensors, Session, make_session
+from lapwright.demo import layout as ly
 from lapwright.demo.sensors import measure
 from lapwright.driving.actions import find_passes
 from lapwright.driving.consistency import summarise_corners
@@ -64,6 +65,12 @@ def survey(session: Session, mirrored: bool = False) -> Circuit:
     if mirrored:
         y, right, left = -y, left, right
     return build_circuit_from_centre(s.x, y, right, left, s.z, name=session.circuit.name)
+
+
+def survey_banked(session: Session) -> Circuit:
+    """Take the survey with the banking, which the demo's leaves out."""
+    road, circuit = survey(session), session.circuit
+    return replace(road, banking=np.interp(road.s, circuit.s[:-1], circuit.grid[:-1, ly.GBANK]))
 
 
 def record(session: Session, sensors: Sensors, seed: int = 1, mirrored: bool = False) -> Recording:

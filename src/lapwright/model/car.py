@@ -65,7 +65,7 @@ class Car:
     intervals
         90 % intervals of values by name, as ``lateral.at_rest`` or ``power_per_mass``;
         ``lateral``, ``brake`` and ``drive`` are of the whole limit (m/s²) on the level at
-        the middle of the speeds that support cornering.
+        the middle of the speeds that support it (of cornering's where none do).
     support
         Lowest and highest speed in m/s that back ``lateral``, ``brake``, ``drive``.
     shown_by

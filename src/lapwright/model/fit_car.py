@@ -16,7 +16,14 @@ from lapwright.model.car import Car, Interval, Limit
 from lapwright.model.circuit import Circuit
 from lapwright.model.fit_drive import DriveFit, find_drag_factors, fit_drive
 from lapwright.model.fit_forces import Forces, build_forces, choose_hard
-from lapwright.model.fit_grip import GripFit, find_grip_factors, fit_grip, shown_push
+from lapwright.model.fit_grip import (
+    BANKED_SD,
+    BENDS_SD,
+    GripFit,
+    find_grip_factors,
+    fit_grip,
+    shown_push,
+)
 from lapwright.model.fit_samples import Flags, Samples, build_samples
 from lapwright.model.lap import Lap
 from lapwright.numerics.fits import IntArray, interval_of, resample_groups
@@ -34,6 +41,13 @@ _NAMES = (
     "brake.at_rest", "brake.per_v2", "brake.per_load",
     "drive.at_rest", "drive.per_v2", "drive.per_load", "exponent", "lateral", "brake", "drive",
 )  # fmt: skip
+LIMITS = ("lateral", "brake", "drive")
+#: How far 90 % of fits are off for what the model leaves out (power that changes with the revs,
+#: loads of single wheels, how near the limit was driven), as shares: found on simulated cars.
+_MODEL_OFF = {
+    "power_per_mass": 0.026, "drag_per_mass": 0.07, "lateral": 0.0, "brake": 0.025, "drive": 0.05
+}  # fmt: skip
+_Z90 = 1.645
 #: A road banked nowhere by this, rad, is one whose banking nobody measured.
 LEVEL = 0.003
 
@@ -59,7 +73,7 @@ class CarFit:
         The parts that were found, or None.
     intervals
         90 % intervals by the names of `Car.intervals`; ``lateral``, ``brake`` and ``drive``
-        are of the whole limit at the middle of the speeds that back cornering.
+        are of the whole limit at the middle of the speeds that back it.
     conditions
         One for each used lap.
     missing
@@ -123,14 +137,18 @@ def fit_car(
     grip_factors = drag_factors = np.ones(len(names))
     if drive is not None:
         drag_factors = find_drag_factors(samples, drive, len(names))
+    level = bool(np.abs(circuit.banking).max() < LEVEL)
+    bends_sd = BANKED_SD if level else BENDS_SD
     try:
-        grip = fit_grip(forces, np.ones(forces.speed.size))
+        grip = fit_grip(forces, np.ones(forces.speed.size), bends_sd=bends_sd)
         grip_factors = find_grip_factors(grip, forces, len(names))
-        grip = fit_grip(_evened(forces, grip_factors), np.ones(forces.speed.size))
+        grip = fit_grip(
+            _evened(forces, grip_factors), np.ones(forces.speed.size), bends_sd=bends_sd
+        )
         missing += _gaps(grip)
     except NoAnswerError as error:
         missing.append(f"{error}.")
-    if grip is not None and circuit.has_heights and np.abs(circuit.banking).max() < LEVEL:
+    if grip is not None and circuit.has_heights and level:
         missing.append(
             "The road's banking is not known: limits are what a road level from side to side "
             "would have asked, in the middle of the bends."
@@ -180,64 +198,54 @@ def _groups(samples: Samples, laps: int) -> tuple[NDArray[np.int64], int]:
     return samples.lap * STRETCHES + place * STRETCHES // size[samples.lap], laps * STRETCHES
 
 
-def _values(drive: DriveFit | None, grip: GripFit | None, speed: float) -> Array:
-    """Values in the order of `_NAMES`, limits at ``speed``; NaN for what was not found."""
+def _values(drive: DriveFit | None, grip: GripFit | None, speeds: Array) -> Array:
+    """Values in the order of `_NAMES`, limits at ``speeds``; NaN for what was not found."""
     first = np.full(3, np.nan)
     if drive is not None:
         first = np.array([drive.power_in_use, drive.drag_per_mass, drive.rolling])
     if grip is None:
         return np.asarray(np.r_[first, np.full(len(_NAMES) - 3, np.nan)])
     limits = np.outer([1.0, grip.brake, grip.drive_joined], grip.lateral)
-    whole = limits @ np.array([1.0, speed**2, 0.0])
+    whole = limits[:, 0] + limits[:, 1] * speeds**2
     return np.asarray(np.r_[first, limits.ravel(), grip.exponent, whole])
 
 
-def _middle_speed(grip: GripFit | None) -> float:
-    backed = None if grip is None else grip.support.get("lateral")
-    return float("nan") if backed is None else sum(backed) / 2
+def _middle_speeds(grip: GripFit | None) -> Array:
+    """Middle of the speeds that back each limit, of those that back cornering where none do."""
+    if grip is None or "lateral" not in grip.support:
+        return np.full(3, np.nan)
+    backed = [grip.support.get(k, grip.support["lateral"]) for k in LIMITS]
+    return np.asarray(np.mean(backed, axis=1))
 
 
 def _intervals(
     samples: Samples, drive: DriveFit | None, grip: GripFit | None,
     groups: NDArray[np.int64], count: int, resamples: int, seed: int,
 ) -> dict[str, Interval]:  # fmt: skip
-    """Draw laps anew, and leave out each bend once: the wider spread counts."""
+    """Draw laps anew; add what the model is off by, and what is not known of the bends."""
     hard = _thinned(choose_hard(samples, _slowed(samples, drive)))
-    speed, bends = _middle_speed(grip), int(samples.bend.max()) + 1
-    now = _values(drive, grip, speed)
-
-    def tyres(motor: DriveFit | None, weights: Array, often: Array) -> GripFit | None:
-        if grip is None:
-            return None
-        return fit_grip(_forces_of(samples, motor, hard), weights[hard], often, start=grip)
+    speeds = _middle_speeds(grip)
 
     def again(counts: IntArray) -> Array:
         weights = counts[groups].astype(float)
         motor = None if drive is None else fit_drive(samples, weights)
-        return _values(motor, tyres(motor, weights, np.ones(bends)), speed)
-
-    def without(bend: int) -> Array:
-        often = np.ones(bends)
-        often[bend] = 0.0
-        try:
-            return _values(drive, tyres(drive, np.ones(groups.size), often), speed)
-        except NoAnswerError:
-            return np.full(now.size, np.nan)
+        tyres = None
+        if grip is not None:
+            tyres = fit_grip(_forces_of(samples, motor, hard), weights[hard], start=grip)
+        return _values(motor, tyres, speeds)
 
     found = resample_groups(again, count, resamples=resamples, seed=seed)
     if not found.size:
         return {}
-    fewer = np.array([without(bend) for bend in range(bends)])
-    wide = np.ones(now.size)
-    wide[:3] = 1.0 if samples.has_throttle else BLIND_WIDER
+    blind = 1.0 if samples.has_throttle else BLIND_WIDER
+    bends = 0.0 if grip is None else _Z90 * grip.bends_sd / (int(samples.bend.max()) + 1) ** 0.5
     out = {}
-    for i, (name, value) in enumerate(zip(_NAMES, now, strict=True)):
-        low, high = interval_of(value, found[:, i], count, fewer[:, i])
-        if np.isfinite(low) and np.isfinite(high):
-            out[name] = (
-                float(value - wide[i] * (value - low)),
-                float(value + wide[i] * (high - value)),
-            )
+    for i, (name, value) in enumerate(zip(_NAMES, _values(drive, grip, speeds), strict=True)):
+        low, high = interval_of(value, found[:, i], count)
+        off = np.hypot(_MODEL_OFF.get(name, 0.0), bends if name in LIMITS else 0.0)
+        half = float(np.hypot((high - low) / 2, off * value)) * (blind if i < 3 else 1.0)
+        if np.isfinite(half):
+            out[name] = (float(value) - half, float(value) + half)
     return out
 
 

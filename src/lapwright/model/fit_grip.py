@@ -30,9 +30,12 @@ LOAD_SHARE, LOAD_SHARE_SD = 0.9, 0.15
 #: The same for downforce at the bends' speeds over the limit at rest (common practice, no
 #: source): it counts where bends are few or all of one speed.
 DOWN_SHARE, DOWN_SHARE_SD = 0.1, 0.2
-#: Bends differ by this share of the limit at least. What is within the second below a
-#: bend's level tells at which speed and load it was reached, within the third at what push.
-BENDS_SD, TOP, TIP = 0.01, 0.05, 0.01
+#: Bends differ by this share of the limit at least; by the second where nobody measured how
+#: they are banked (3° are worth 5 %; common practice, no source).
+BENDS_SD, BANKED_SD = 0.02, 0.05
+#: What is within the first below a bend's level tells at which speed and load it was reached,
+#: within the second at what push.
+TOP, TIP = 0.05, 0.01
 #: Braking and cornering are together from this share of each limit on.
 TOGETHER = 0.30
 #: A push tells of the drive limit from this share of it on beside less of the lateral limit
@@ -43,7 +46,9 @@ PUSHED, MOST_BESIDE, LEAVING = 0.30, 0.70, 0.15
 WIDEST, WIDEST_DRIVE = 2.0, 3.0
 #: The fewest samples that can show a limit (1 s).
 FEWEST = 20
-ROUNDS = 5
+#: By turns until nothing moves by more than a share of itself, so often at most; from a fit
+#: of nearly the same samples twice.
+MOST_ROUNDS, SETTLED, ROUNDS_AGAIN = 30, 1e-3, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,8 @@ class GripFit:
         Speeds in m/s that back ``lateral``, ``brake``, ``drive``.
     counts
         How many samples do.
+    bends_sd
+        Share of the limit by which bends were held to differ at least.
     """
 
     lateral: Array
@@ -75,6 +82,7 @@ class GripFit:
     drive_joined: float = float("nan")
     support: MappingProxyType[str, Support] = field(default_factory=lambda: MappingProxyType({}))
     counts: MappingProxyType[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    bends_sd: float = BENDS_SD
 
     def limit(self, forces: Forces) -> Array:
         """Limit to the side at the samples in m/s²."""
@@ -100,8 +108,9 @@ class GripFit:
 
 
 def fit_grip(
-    forces: Forces, weights: Array, often: Array | None = None, start: GripFit | None = None
-) -> GripFit:
+    forces: Forces, weights: Array, often: Array | None = None, start: GripFit | None = None,
+    bends_sd: float = BENDS_SD,
+) -> GripFit:  # fmt: skip
     """Fit limits and exponents by turns.
 
     A limit is the middle of what the bends show: a high quantile of what was reached in each.
@@ -114,6 +123,8 @@ def fit_grip(
         How often each bend counts, by its number; None is once.
     start
         A fit to begin from, which saves most of the time.
+    bends_sd
+        Share of the limit by which bends differ at least; that of ``start`` counts before it.
 
     Raises
     ------
@@ -122,9 +133,10 @@ def fit_grip(
     """
     often = np.ones(int(forces.bend.max(initial=0)) + 1) if often is None else often
     part = Part(forces, weights, often).chosen((weights > 0) & (often[forces.bend] > 0))
-    fit = start or _first_guess(part)
+    fit = start or replace(_first_guess(part), bends_sd=bends_sd)
     fit = replace(fit, exponent=fit.safe_exponent)
-    for _ in range(2 if start else ROUNDS):
+    for _ in range(ROUNDS_AGAIN if start else MOST_ROUNDS):
+        before = fit
         side, slow, push = (part.chosen(at) for at in _near(fit, part.forces))
         lateral, brake = _plane(fit, side), _brake_multiple(fit, slow)
         drive = _drive_multiple(fit, push, fit.drive_exponent)
@@ -133,8 +145,18 @@ def fit_grip(
         exponent = _exponent(fit, both, WIDEST, fit.exponent)
         drive_exponent = _exponent(fit, leaving, WIDEST_DRIVE, fit.drive_exponent)
         fit = replace(fit, exponent=exponent, drive_exponent=drive_exponent)
+        if _settled(before, fit):
+            break
     fit = replace(fit, drive_joined=_drive_multiple(fit, push, fit.exponent))
     return _with_support(fit, part.forces, both.weights.size)
+
+
+def _settled(before: GripFit, fit: GripFit) -> bool:
+    was, now = (
+        np.array([f.lateral[0], f.brake, f.exponent, *f.lateral[1:]]) for f in (before, fit)
+    )
+    scale = np.array([*now[:3], now[0] / 2500.0, now[0] / GRAVITY])  # v² of a fast bend, m²/s²
+    return bool(np.all(np.abs(now - was) < SETTLED * np.abs(scale)))
 
 
 def _first_guess(part: Part) -> GripFit:
@@ -181,13 +203,16 @@ def _lift(y: Array, sd: Array, limit: Array) -> Array:
 
 
 def _brake_multiple(fit: GripFit, part: Part) -> float:
-    """Braking limit over that to the side."""
+    """Braking limit over that to the side, of the bends before which most was reached.
+
+    The others were braked for on a curve, which takes its share, or too gently.
+    """
     if part.weights.size < FEWEST:
         return fit.brake
     forces = part.forces
     y = np.abs(forces.forward)
     ratio = (y - _lift(y, forces.forward_sd, fit.along(forces))) / fit.limit(forces)
-    found = part.levels(ratio, TAU).middle
+    found = part.levels(ratio, TAU).top
     return found if np.isfinite(found) else fit.brake
 
 
@@ -218,7 +243,7 @@ def _plane(fit: GripFit, part: Part) -> Array:
     push = np.maximum(forces.forward / fit.along(forces), 0.0)
     push = np.minimum(_means(forces, push, ratio, levels, TIP), BESIDE)
     level = levels.level / (1 - push**fit.drive_exponent) ** (1 / fit.drive_exponent)
-    return _through(fit.lateral, shape, level, levels.often)
+    return _through(fit, shape, level, levels.often)
 
 
 def _means(forces: Forces, values: Array, ratio: Array, levels: Levels, below: float) -> Array:
@@ -229,10 +254,11 @@ def _means(forces: Forces, values: Array, ratio: Array, levels: Levels, below: f
     ])  # fmt: skip
 
 
-def _through(before: Array, shape: Array, level: Array, often: Array) -> Array:
+def _through(fit: GripFit, shape: Array, level: Array, often: Array) -> Array:
     """Lay the plane anew through the bends' levels, shares of the plane before."""
     # a bend that lies apart, not driven at the limit or banked, pulls like its sign alone
-    sd = np.sqrt(BENDS_SD * np.maximum(np.abs(level - 1.0), BENDS_SD))
+    sd = np.sqrt(fit.bends_sd * np.maximum(np.abs(level - 1.0), fit.bends_sd))
+    before = fit.lateral
     rows = shape / (shape @ before)[:, None]
     per_v2, per_load = before[0] / shape[:, 1].mean(), before[0] / GRAVITY
     prior = np.array([0.0, DOWN_SHARE * per_v2, LOAD_SHARE * per_load])

@@ -23,6 +23,8 @@ TURNS = 3.0
 #: Samples that a place needs to show its own level, and how far below the middle place
 #: one stays that was not driven at the limit.
 FEWEST_HERE, LOWEST = 8, 0.93
+#: How near the highest place one stays where the same limit was reached.
+ALIKE = 0.97
 
 
 def find_bends(s: Array, left: Array, length_m: float) -> Places:
@@ -67,6 +69,17 @@ class Levels:
     def middle(self) -> float:
         """Mean over the places; NaN of none."""
         return float(np.average(self.level, weights=self.often)) if self.level.size else np.nan
+
+    @property
+    def top(self) -> float:
+        """Mean over the places about as high as the highest; NaN of none.
+
+        For what nothing about the place can lift: the others were not driven at the limit.
+        """
+        if not self.level.size:
+            return np.nan
+        high = self.level >= ALIKE * self.level.max()
+        return float(np.average(self.level[high], weights=self.often[high]))
 
 
 def find_levels(values: Array, places: Places, tau: float, weights: Array, often: Array) -> Levels:

@@ -192,11 +192,7 @@ def resample_groups(
 
 
 def interval_of(
-    value: float,
-    resampled: Array,
-    groups: int,
-    left_out: Array | None = None,
-    level: float = 0.9,
+    value: float, resampled: Array, groups: int, level: float = 0.9
 ) -> tuple[float, float]:
     """Interval around a value from its resampled fits: Student's t with groups − 1.
 
@@ -207,17 +203,10 @@ def interval_of(
     ----------
     resampled
         Fits to groups drawn anew.
-    left_out
-        Fits that leave out one group of another kind each: the wider of both
-        spreads counts, by the jackknife (Tukey 1958) for this one.
     """
     good = resampled[np.isfinite(resampled)]
     if groups < 2 or good.size < 10:
         return float("nan"), float("nan")
-    spread, free = float(np.std(good)) * (groups / (groups - 1)) ** 0.5, groups - 1
-    if left_out is not None and (other := left_out[np.isfinite(left_out)]).size > 2:
-        wider = float(np.std(other)) * (other.size - 1) ** 0.5
-        if wider > spread:
-            spread, free = wider, other.size - 1
-    half = float(t.ppf(0.5 + level / 2, free)) * spread
+    spread = float(np.std(good)) * (groups / (groups - 1)) ** 0.5
+    half = float(t.ppf(0.5 + level / 2, groups - 1)) * spread
     return value - half, value + half

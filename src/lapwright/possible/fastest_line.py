@@ -35,8 +35,8 @@ MOST_STATIONARITY = 1e-3
 MOST_INFEASIBILITY = 1e-5
 MOST_MESH_DIFFERENCE = 3e-3
 MOST_REPLAY_DIFFERENCE = 3e-3
-#: What a solve is held to of which only the lap time is wanted: it costs 1e-6 of it.
-FINER_TOLERANCE = 1e-7
+#: What a solve is held to of which only the lap time is wanted: it costs 1e-5 of it.
+FINER_TOLERANCE = 1e-6
 _ROOM_LEFT = 0.2
 
 
