@@ -15,6 +15,8 @@ import pytest
 from lapwright.errors import NoAnswerError
 from lapwright.model.car import Limit, check_car
 from lapwright.model.fit_car import CarFit, fit_car
+from lapwright.model.fit_drive import find_drag_factors, fit_drive
+from lapwright.model.fit_samples import build_samples
 
 G = 9.80665
 FACTORS = np.array([1.0, 0.99, 1.01, 1.0, 0.995, 1.005, 1.0, 1.02])
@@ -86,6 +88,14 @@ def test_exponent_is_near_the_planted(name: str):
 def test_factors_of_laps_on_grip_are_those_planted():
     grip = np.array([c.grip for c in found("club").conditions])
     assert grip == pytest.approx(FACTORS / np.median(FACTORS), abs=0.004)
+
+
+def test_laps_without_drag_tell_no_drag_factors():
+    samples = build_samples(planted.drive_laps(planted.plan_road(), CARS["club"], FACTORS[:3]),
+                            planted.plan_road())  # fmt: skip
+    fit = fit_drive(samples, np.ones(samples.speed.size))
+    assert np.ptp(find_drag_factors(samples, fit, 3)) > 1e-4
+    assert find_drag_factors(samples, replace(fit, drag_per_mass=0.0), 3).tolist() == [1.0] * 3
 
 
 def test_more_noise_does_not_lift_the_limit():

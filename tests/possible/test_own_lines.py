@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 from lapwright.model.lap import Lap, Track
 from lapwright.possible.own_lines import close_line, solve_own_lines
+from lapwright.possible.what import find_possible
 
 
 def lap_on(circuit: Any, first_n: float, last_n: float, n_sd: float = 0.02) -> Lap:
@@ -45,3 +47,17 @@ def test_the_clock_runs_from_the_line_to_the_line(oval: Any, oval_car: Any) -> N
 
 def test_a_line_that_is_not_known_is_left_out(oval: Any, oval_car: Any) -> None:
     assert solve_own_lines(oval, [lap_on(oval, 0.0, 0.0, n_sd=3.0)], oval_car) == {}
+
+
+def test_a_car_that_cannot_drive_the_lap_it_is_said_to_have_driven_is_refused(
+    oval: Any, oval_car: Any
+) -> None:
+    lap = lap_on(oval, 0.0, 0.0)
+    needs = solve_own_lines(oval, [lap], oval_car)["1"].time[-1]
+    as_driven, too_fast = (
+        find_possible(oval, [lap], replace(lap, time_s=f * needs), car=oval_car)
+        for f in (0.998, 0.98)
+    )
+    assert as_driven.fastest is not None
+    assert too_fast.fastest is None
+    assert "do not show enough" in too_fast.why_null

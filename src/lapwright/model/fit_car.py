@@ -45,7 +45,7 @@ LIMITS = ("lateral", "brake", "drive")
 #: How far 90 % of fits are off for what the model leaves out (power that changes with the revs,
 #: loads of single wheels, how near the limit was driven), as shares: found on simulated cars.
 _MODEL_OFF = {
-    "power_per_mass": 0.026, "drag_per_mass": 0.07, "lateral": 0.0, "brake": 0.025, "drive": 0.05
+    "power_per_mass": 0.023, "drag_per_mass": 0.07, "lateral": 0.0, "brake": 0.025, "drive": 0.05
 }  # fmt: skip
 _Z90 = 1.645
 #: A road banked nowhere by this, rad, is one whose banking nobody measured.
