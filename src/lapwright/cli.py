@@ -224,8 +224,12 @@ def review_command(
     logs: Logs,
     guide: Annotated[Path, typer.Option("--guide", help="A guide's directory.", metavar="DIR")],
     since: Annotated[
-        Path | None,
-        typer.Option("--since", help="An earlier review's directory.", metavar="DIR"),
+        list[Path] | None,
+        typer.Option(
+            "--since",
+            help="An earlier review's directory; several, oldest first, give the guide's record.",
+            metavar="DIR",
+        ),
     ] = None,
     out: Out = Path("review"),
     channels: Channels = None,
@@ -241,7 +245,7 @@ def review_command(
     options = _log_options(channels, answers, accept_offered)
     with _progress() as report:
         made = make_review(
-            logs, guide, _units(units), options=options, since=since, progress=report
+            logs, guide, _units(units), options=options, since=since or (), progress=report
         )
         paths = write_outputs(out, made.files)
     _say(*(line for m in made.messages for line in _lines_of(m)))
@@ -273,13 +277,15 @@ def survey_command(
 
 @app.command("demo")
 def demo_command(out: Out = Path("out/demo"), units: Units = "metric") -> None:
-    """Write the invented scenario and make its guide."""
+    """Write the invented scenario, make its guide and review its pupils."""
     from lapwright.workflow.demo import make_demo
 
     with _progress() as report:
         made, paths = make_demo(out, units=units, progress=report)
     print(_summary(made))
     print(f"\nThe guide: {paths[0]}")
+    reviews = [path for path in paths if path.name == "review.html"]
+    print(*(f"The review of its pupils: {path}" for path in reviews), sep="\n")
 
 
 def _log_options(

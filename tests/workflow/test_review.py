@@ -6,49 +6,58 @@ coach's of the invented scenario, on its survey.
 
 from __future__ import annotations
 
+import io
 import json
+import sys
 from collections.abc import Callable
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import numpy as np
 import polars
 import pytest
+from pypdf import PdfReader
 
-from lapwright.demo import DRIVERS, Day, make_session
+sys.path.insert(0, str(Path(__file__).parent))
+
+
+import planted_pupils as planted
+
+from lapwright.demo import DRIVERS, Day, Habit, make_session
 from lapwright.demo.scenario import coach_session
-from lapwright.demo.sensors import Sensors
+from lapwright.guide.review_records import Reviewed, compose_alike
+from lapwright.publish.pdf import render_review_pdf
 from lapwright.workflow.guide_directory import read_guide
+from lapwright.workflow.review import review_drivers
+from lapwright.workflow.session import LogOptions, read_recordings
 
 Command = Callable[..., Any]
 HOSTILE = '<script>alert(1)</script> =1+1 --> "A" \u202eB'
 
 
 @pytest.fixture(scope="module")
-def place(tmp_path_factory: pytest.TempPathFactory, command: Command) -> dict[str, Path]:
+def place(tmp_path_factory: pytest.TempPathFactory, command: Command) -> dict[str, Any]:
     """Make a coach's guide, a pupil with habits, and the same pupil who left them off."""
     root = tmp_path_factory.mktemp("review")
     coach = coach_session().write(root / "coach")
     guide = root / "guide"
     ran = command("guide", coach.log, "--circuit", coach.survey, "--start", "0,0", "--out", guide)
     assert ran.code == 0, ran.err
-    pupil = DRIVERS["pupil 1"]  # early on the brake in 1, throttle in steps in 11
-    day = Day(grip=0.99, grip_spread=0.004, temperature_c=24.0)
-    sensors = Sensors(delay_s=0.12, pedal_end=0.97)
-    first = make_session(pupil, 6, 101, sensors=sensors, day=day, costs=False)
-    told = make_session(
-        replace(pupil, habits=()), 6, 301, sensors=sensors, costs=False,
-        day=Day(grip=0.975, grip_spread=0.004),
-    )  # fmt: skip
+    driver = DRIVERS["pupil 1"]  # early on the brake in 1, throttle in steps in 11
+    days = (Day(grip=0.99, grip_spread=0.004), Day(grip=0.96, grip_spread=0.004))
+    pupil = planted.make_pupil(driver, replace(driver, habits=()), days, (101, 301))
     return {
-        "root": root, "guide": guide,
-        "log": first.write(root / "first").log, "told": told.write(root / "told").log,
+        "root": root, "guide": guide, "pupil": pupil,
+        "log": pupil.first.write(root / "first").log,
+        "told": pupil.second.write(root / "told").log,
     }  # fmt: skip
 
 
 @pytest.fixture(scope="module")
-def reviewed(place: dict[str, Path], command: Command) -> dict[str, Any]:
+def reviewed(place: dict[str, Any], command: Command) -> dict[str, Any]:
     """Review the pupil twice: with his habits, then after he did what he was told."""
     first, second = place["root"] / "one", place["root"] / "two"
     ran = command("review", place["log"], "--guide", place["guide"], "--out", first)
@@ -99,12 +108,102 @@ def test_goals_of_habits_left_off_are_called_met(reviewed: dict[str, Any]):
     goals = {(g["corner"], g["cause"]): g for g in since["goals"]}
     for key in (("1", "early_braking"), ("11", "stepped_throttle")):
         assert goals[key]["met"] is True, goals[key]
-        assert goals[key]["realised_s"] > 0.05
     others = [g for k, g in goals.items() if k[0] not in ("1", "11")]
-    assert sum(g["met"] is True for g in others) <= len(others) / 2, others
+    assert not [g for g in others if g["met"]], others
 
 
-def test_cautions_stand_in_both_outputs(reviewed: dict[str, Any], place: dict[str, Path]):
+def test_the_other_days_grip_is_found(reviewed: dict[str, Any], place: dict[str, Any]):
+    (since,) = reviewed["two"]["since"]
+    assert since["day"]["grip"] == pytest.approx(place["pupil"].grip, abs=0.015)  # 0.970
+    assert since["day"]["cost_s"] > 0.5  # all of it is of the day, none of the pupil
+
+
+def test_what_came_is_what_the_same_laps_would_have_gained_on_the_first_day(
+    reviewed: dict[str, Any], place: dict[str, Any]
+):
+    (pupil,), (since,) = reviewed["one"]["drivers"], reviewed["two"]["since"]
+    clock = place["pupil"].gained_s
+    spans = {s["corner"]: (s["start_m"], s["end_m"]) for s in pupil["stretches"]}
+    for goal in since["goals"]:
+        (true,) = np.diff(np.interp(spans[goal["corner"]], np.arange(clock.size), clock))
+        allowed = max(0.03, 0.25 * abs(true)) + goal["realised_error_s"]
+        assert abs(goal["realised_s"] - true) <= allowed, (goal, true)
+        if goal["corner"] in ("1", "11"):
+            assert goal["realised_s"] > 0.05
+
+
+def test_the_record_tells_promise_and_proof_of_every_goal(reviewed: dict[str, Any]):
+    (since,) = reviewed["two"]["since"]
+    record = reviewed["two"]["record"]
+    assert [g["corner"] for g in record["goals"]] == [g["corner"] for g in since["goals"]]
+    assert record["promised_s"] == pytest.approx(sum(g["promised_s"] for g in since["goals"]))
+    assert record["text"][0] in unescape(reviewed["page"])
+
+
+def test_goals_are_worded_by_what_was_shown(reviewed: dict[str, Any]):
+    (pupil,) = reviewed["one"]["drivers"]
+    items = {i["corner"]: i for i in pupil["order_of_work"]}
+    early = items["1"]
+    assert "it repeats with the place" in early["reference"]
+    assert early["reference"].endswith("before the place of its lap.")
+    assert early["goal"] < early["shown"]  # a step towards it, and no further
+    assert items["11"]["shown_text"] is None  # held by its cost: nothing is "shown: 0.00 s"
+    assert "Maren Holt" in items["11"]["evidence"]
+
+
+def test_a_difference_of_all_in_one_corner_is_said_and_one_driver_s_is_not(place: dict[str, Any]):
+    base = read_guide(place["guide"])
+    habits = (Habit("early_braking", 3, 14.0),)
+
+    def review(share: float, habits: tuple[Habit, ...]) -> Reviewed:
+        driver = replace(DRIVERS["coach"], name=f"{share}", share=share, references=())
+        session = make_session(
+            replace(driver, habits=habits), 4, 500 + int(1000 * share), sensors=planted.SENSORS,
+            costs=False,
+        )  # fmt: skip
+        log = session.write(place["root"] / f"{share} {len(habits)}").log
+        return review_drivers(read_recordings([log], LogOptions()), base)[0]
+
+    early = [review(share, habits) for share in (0.96, 0.97, 0.98)]
+    free = [review(share, ()) for share in (0.965, 0.975)]
+    said = {(a["corner"], a["cause"]): a for a in compose_alike(early, base.circuit)}
+    assert said["3", "early_braking"]["drivers"] == 3
+    assert "the guide may be wrong here" in said["3", "early_braking"]["text"]
+    alone = compose_alike([early[0], *free], base.circuit)
+    assert not [a for a in alone if a["corner"] == "3"]
+
+
+def test_the_pdf_is_tagged_has_bookmarks_and_comes_the_same_again(
+    reviewed: dict[str, Any], place: dict[str, Any]
+):
+    data = (place["root"] / "two" / "review.pdf").read_bytes()
+    reader = PdfReader(io.BytesIO(data))
+    assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
+    marks = [x.title for x in reader.outline if not isinstance(x, list)]
+    assert marks[0] == "Drivers and corners"
+    assert {"Anselm Roe", "This guide's own record", "Cautions"} <= set(marks)
+    text = " ".join(page.extract_text() for page in reader.pages)
+    (pupil,) = reviewed["two"]["drivers"]
+    for item in pupil["order_of_work"]:
+        assert item["what"] in text
+    assert render_review_pdf(reviewed["two"]) == data
+
+
+def test_an_earlier_review_of_another_guide_is_refused(
+    place: dict[str, Any], reviewed: dict[str, Any], command: Command, tmp_path: Path
+):
+    earlier = json.loads(json.dumps(reviewed["one"]))
+    earlier["guide"]["time_s"] += 1.0
+    (tmp_path / "review.json").write_text(json.dumps(earlier), "utf-8")
+    ran = command(
+        "review", place["told"], "--guide", place["guide"], "--since", tmp_path,
+        "--out", tmp_path / "out",
+    )  # fmt: skip
+    assert ran.code == 3, ran.err
+    assert "another guide" in ran.err
+
+
+def test_cautions_stand_in_both_outputs(reviewed: dict[str, Any], place: dict[str, Any]):
     guide = json.loads((place["guide"] / "guide.json").read_text("utf-8"))
     assert reviewed["two"]["cautions"] == guide["cautions"] != []
     assert "For closed circuits only." in reviewed["page"]
@@ -112,7 +211,7 @@ def test_cautions_stand_in_both_outputs(reviewed: dict[str, Any], place: dict[st
 
 
 def test_a_log_of_another_circuit_is_refused(
-    place: dict[str, Path], command: Command, invented: ModuleType, tmp_path: Path
+    place: dict[str, Any], command: Command, invented: ModuleType, tmp_path: Path
 ):
     log = invented.write_log(tmp_path / "other.csv", invented.drive(0.0, 15.0))
     out = tmp_path / "out"
@@ -126,7 +225,7 @@ def test_a_log_of_another_circuit_is_refused(
 
 @pytest.mark.parametrize("name", ["guide.json", "circuit.json", "laps.parquet"])
 def test_a_garbled_guide_is_refused_by_the_files_name(
-    place: dict[str, Path], command: Command, tmp_path: Path, name: str
+    place: dict[str, Any], command: Command, tmp_path: Path, name: str
 ):
     for file in place["guide"].iterdir():
         (tmp_path / file.name).write_bytes(file.read_bytes())
@@ -138,7 +237,7 @@ def test_a_garbled_guide_is_refused_by_the_files_name(
 
 
 def test_laps_of_a_guide_are_never_unpacked_in_this_process(
-    place: dict[str, Path], monkeypatch: pytest.MonkeyPatch
+    place: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ):
     def refuse(*_: Any, **__: Any) -> None:
         raise AssertionError("a damaged file would end this process")
@@ -148,7 +247,7 @@ def test_laps_of_a_guide_are_never_unpacked_in_this_process(
 
 
 def test_damaged_laps_of_a_guide_are_refused_or_read(
-    place: dict[str, Path], command: Command, tmp_path: Path
+    place: dict[str, Any], command: Command, tmp_path: Path
 ):
     for file in place["guide"].iterdir():
         (tmp_path / file.name).write_bytes(file.read_bytes())
@@ -160,7 +259,7 @@ def test_damaged_laps_of_a_guide_are_refused_or_read(
     assert "Traceback" not in ran.err
 
 
-def test_hostile_names_are_text(place: dict[str, Path], command: Command, tmp_path: Path):
+def test_hostile_names_are_text(place: dict[str, Any], command: Command, tmp_path: Path):
     text = place["log"].read_text("utf-8")
     assert "Anselm Roe" in text
     log = tmp_path / "hostile.csv"
@@ -173,12 +272,12 @@ def test_hostile_names_are_text(place: dict[str, Path], command: Command, tmp_pa
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
 
 
-@pytest.mark.parametrize("costs", [[{"corner": "1"}], [{"corner": "1", "cost_s": "much"}], 7])
+@pytest.mark.parametrize("times", [[{"corner": "1"}], [{"corner": "1", "start_m": "far"}], 7])
 def test_a_garbled_earlier_review_is_refused(
-    place: dict[str, Path], reviewed: dict[str, Any], command: Command, tmp_path: Path, costs: Any
+    place: dict[str, Any], reviewed: dict[str, Any], command: Command, tmp_path: Path, times: Any
 ):
     earlier = json.loads(json.dumps(reviewed["one"]))
-    earlier["drivers"][0]["mean_costs"] = costs
+    earlier["drivers"][0]["stretches"] = times
     (tmp_path / "review.json").write_text(json.dumps(earlier), "utf-8")
     ran = command(
         "review", place["told"], "--guide", place["guide"], "--since", tmp_path,

@@ -18,12 +18,16 @@ from lapwright.driving.work_order import GOALS, LEAST_WORTH_S, MOST_ITEMS
 STEP = 0.5
 #: A tolerance takes back no more than this part of the step: standing still meets no goal.
 MOST_TOLERATED = 0.5
-#: The goal where no action tells the cause apart from the scatter: what it costs, s.
-COST = "cause_cost_s"
+#: The goal where no action tells the cause apart from the scatter: what the corner costs, s.
+#: Not what the cause costs: what is booked to another cause the next time has not come back.
+COST = "corner_cost_s"
 #: Causes whose action also moves with where the throttle was picked up: held by their cost.
 BY_COST = ("stepped_throttle", "throttle_dip")
-#: Fewer laps do not settle whether a goal was met.
-LEAST_LAPS = 3
+#: Fewer laps do not settle whether a goal was met, nor does a median so few standard errors
+#: from the bound.
+LEAST_LAPS, SETTLED = 3, 0.5
+#: The standard error of a median of normal values over that of their mean.
+OF_MEDIAN = 1.2533
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +36,15 @@ class Goal:
 
     ``shown`` is what that lap did, ``goal`` the step towards it for the next session,
     ``promised_s`` what the step is worth where ``worth_s`` is all of it. ``own_laps``
-    are the driver's own laps that did as well as shown.
+    are the driver's own laps that did as well as shown; ``today_error`` is the standard
+    error of ``today``.
     """
 
     corner: str
     cause: str
     action: str | None
     today: float | None
+    today_error: float | None
     shown: float | None
     goal: float | None
     tolerance: float | None
@@ -53,7 +59,7 @@ class Verdict:
     """Whether a goal was met: the median over ``laps`` new laps, its standard error.
 
     ``met`` is None where the laps do not settle it; ``sure`` tells that the median lies
-    beyond the bound by more than 1.645 standard errors.
+    beyond the bound by more than 1.645 standard errors. ``median`` has the day taken out.
     """
 
     met: bool | None
@@ -93,7 +99,7 @@ def find_goals(
         if wanted is not None and own and habit.cause not in BY_COST:
             floor = least.get(action, 0.0)
             goal = _act(habit, worth, action, own, wanted, floor, part, length_m)
-        goals.append(goal or _save(habit, worth, costs_of(accounts, habit.corner, habit.cause)))
+        goals.append(goal or _save(habit, worth, costs_of(accounts, habit.corner)))
     return tuple(goals[:MOST_ITEMS])
 
 
@@ -129,46 +135,56 @@ def _act(
     step = -share * part * off
     best = tuple(lap for lap, d in apart.items() if d * np.sign(off) <= 0.0)
     return Goal(
-        habit.corner, habit.cause, action, wanted + off, wanted, wanted + off + step,
+        habit.corner, habit.cause, action, wanted + off, find_error(list(apart.values())), wanted,
+        wanted + off + step,
         min(spread, MOST_TOLERATED * abs(step)), best, habit.share_of_laps, worth, share * worth,
     )  # fmt: skip
 
 
 def _save(habit: Habit, worth: float, costs: Mapping[str, float]) -> Goal:
-    """Set the goal on what the cause costs."""
-    today = float(np.median(list(costs.values())))
-    step = STEP * today
+    """Set the goal on what the corner costs: less by a part of what the cause is worth."""
+    lost = list(costs.values())
+    today, step = float(np.median(lost)), STEP * worth
     own = tuple(lap for lap, v in costs.items() if v <= 0.0)
     return Goal(
-        habit.corner, habit.cause, COST, today, 0.0, today - step,
-        min(robust_sd(list(costs.values())), MOST_TOLERATED * abs(step)), own,
-        habit.share_of_laps, worth, STEP * worth,
+        habit.corner, habit.cause, COST, today, find_error(lost), 0.0, today - step,
+        min(robust_sd(lost), MOST_TOLERATED * step), own, habit.share_of_laps, worth, step,
     )  # fmt: skip
+
+
+def find_error(values: Sequence[float]) -> float:
+    """Find the standard error of the values' median."""
+    spread = max(robust_sd(values), float(np.std(values)))
+    return float(OF_MEDIAN * spread / np.sqrt(len(values)))
 
 
 def judge_goal(
     values: Sequence[float], *, action: str, today: float, goal: float, tolerance: float,
-    length_m: float,
+    length_m: float, other_error: float = 0.0,
 ) -> Verdict:  # fmt: skip
-    """Hold new laps' values against a goal: at least as far as it, give or take the tolerance."""
+    """Hold new laps' values against a goal: at least as far as it, give or take the tolerance.
+
+    Parameters
+    ----------
+    other_error
+        Standard error of what else is in the comparison: the goal itself, the day.
+    """
     way = float(np.sign(subtract(today, goal, action, length_m))) or 1.0
     if not values:
         return Verdict(None, False, None, None, 0)
-    apart = np.array([subtract(v, goal, action, length_m) for v in values])
-    middle, laps = float(np.median(apart)), len(values)
-    error = 1.2533 * max(robust_sd(apart), float(np.std(apart))) / np.sqrt(laps)
+    apart = [subtract(v, goal, action, length_m) for v in values]
+    middle = float(np.median(apart))
+    error = float(np.hypot(find_error(apart), other_error))
     over = middle * way - tolerance
-    met = bool(over <= 0) if laps >= LEAST_LAPS else None
-    sure = met is not None and abs(over) > 1.645 * error
-    return Verdict(met, bool(sure), goal + middle, float(error), laps)
+    settled = len(values) >= LEAST_LAPS and abs(over) >= SETTLED * error
+    met = over <= 0 if settled else None
+    sure = settled and abs(over) > 1.645 * error
+    return Verdict(met, sure, goal + middle, error, len(values))
 
 
-def costs_of(accounts: Sequence[Account], corner: str, cause: str) -> dict[str, float]:
-    """Take what one cause cost in one corner from every account, s; nothing booked is 0."""
-    return {
-        a.lap: sum(r.cost_s for r in a.rows if (r.corner, r.cause) == (corner, cause))
-        for a in accounts
-    }
+def costs_of(accounts: Sequence[Account], corner: str) -> dict[str, float]:
+    """Take what one corner cost from every account, s; nothing booked is 0."""
+    return {a.lap: sum(r.cost_s for r in a.rows if r.corner == corner) for a in accounts}
 
 
 def mean_by_corner(accounts: Sequence[Account]) -> dict[str, dict[str, float]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -11,12 +11,13 @@ import numpy as np
 from lapwright.driving.habits import Habit
 from lapwright.driving.ledger_records import GUIDE_LAP, Ledger
 from lapwright.driving.passes import CornerPass
-from lapwright.driving.review_goals import COST, Goal
+from lapwright.driving.review_day import find_slowest
+from lapwright.driving.review_goals import Goal
 from lapwright.driving.work_order import GOALS
 from lapwright.guide.document import quote_name
 from lapwright.guide.ledger_records import compose_account, compose_habit
-from lapwright.guide.ledger_words import CAUSES, TOLERATED, say_goal, say_place
-from lapwright.guide.sentences import write_text, write_value
+from lapwright.guide.ledger_words import CAUSES, TOLERATED
+from lapwright.guide.review_work import compose_work
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
 
@@ -30,15 +31,20 @@ LEAST_BY_ACTION: Final = {
 ALIKE: Final = 0.02
 #: From so many drivers on, and this share of them, all are said to be alike.
 LEAST_DRIVERS, ALIKE_SHARE = 3, 0.8
-#: Drills by the quantity of the goal: common practice, no source.
-DRILLS: Final = {
-    "distance": "Two laps at today's place, then move it in three equal steps; go back one step "
-    "when the car no longer reaches the line.",
-    "speed": "Add speed in three equal steps on the same line; stay where the line is kept.",
-    "time": "Two laps at a slower pace that do only this, then build the pace up again.",
-    "acceleration": "Brake in a straight line at a place with room, firmer in three equal steps.",
-    "offset": "Three slow laps that only place the car, then build the pace up on that line.",
-}
+
+
+@dataclass(frozen=True, slots=True)
+class TimedStretch:
+    """A corner's part of the road, m from the start line, its mean time and the error, s.
+
+    A corner that is driven flat shares the stretch of the one before it.
+    """
+
+    corner: str
+    start_m: float
+    end_m: float
+    time_s: float
+    error_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +59,7 @@ class Reviewed:
     goals: tuple[Goal, ...]
     costs: Mapping[str, Mapping[str, float]]
     times: Mapping[str, float]
+    stretches: tuple[TimedStretch, ...]
     straight_s: float
     difference_s: float
     level: float
@@ -60,8 +67,13 @@ class Reviewed:
     day_why_null: str
 
 
-def compose_driver(one: Reviewed, circuit: Circuit, lap: Lap, system: System) -> dict[str, Any]:
-    """Compose one driver: laps, day, ledger, habits, order of work."""
+def compose_driver(
+    one: Reviewed, circuit: Circuit, lap: Lap, guide: Mapping[str, Any], system: System
+) -> dict[str, Any]:
+    """Compose one driver: laps, day, ledger, habits, order of work.
+
+    ``guide`` is the guide's document, which tells what its laps do things on.
+    """
     times = [x.time_s for x in one.laps if x.used and x.time_s]
     return {
         "name": one.name,
@@ -83,8 +95,11 @@ def compose_driver(one: Reviewed, circuit: Circuit, lap: Lap, system: System) ->
             {"corner": c, "cause": k, "cost_s": v}
             for c, own in one.costs.items() for k, v in own.items()
         ],
-        "corner_times_s": dict(one.times),
-        "order_of_work": [_work(g, one, circuit, lap, system) for g in one.goals],
+        "stretches": [asdict(s) for s in one.stretches],
+        "slowest_mps": find_slowest(one.passes),
+        "order_of_work": [
+            compose_work(g, one.name, circuit, lap, guide, system) for g in one.goals
+        ],
     }  # fmt: skip
 
 
@@ -108,61 +123,6 @@ def say_day(one: Reviewed) -> list[str]:
             "can be the day, the tyres or a driver who asks for less: these laps do not tell."
         )
     return out
-
-
-def _work(goal: Goal, one: Reviewed, circuit: Circuit, lap: Lap, system: System) -> dict[str, Any]:
-    words = CAUSES[goal.cause]
-    own = ", ".join(goal.own_laps)
-    who = lap.driver or "the guide's driver"
-    evidence = f"done by {who} on lap {lap.id}"
-    if goal.own_laps:
-        evidence += f", and by {one.name} on {'laps' if len(goal.own_laps) > 1 else 'lap'} {own}"
-
-    corner = next(c for c in circuit.corners if c.id == goal.corner)
-
-    def told(value: float | None) -> str | None:
-        """Write a bare value: seconds of cost, a place told from the apex, or its quantity."""
-        if value is None:
-            return None
-        if goal.action == COST:
-            return write_value(value, "time", system, 2)
-        if not words.do_to or goal.action != words.action:
-            return None
-        if words.quantity == "distance":
-            return write_text(say_place(circuit, corner, "{0}", value).as_view(), system)
-        return write_value(value, words.quantity, system, words.decimals)
-
-    wanted: str | None
-    if goal.action == COST:
-        wanted = f"lose no more than {told(goal.goal)} a lap by it"
-    else:
-        text = say_goal(circuit, corner, goal.cause, goal.action, goal.goal)
-        wanted = write_text(text.as_view(), system) if text else None
-    tolerance = None
-    if goal.tolerance is not None and goal.action == COST:
-        tolerance = write_value(goal.tolerance, "time", system, 2)
-    elif goal.tolerance is not None and words.quantity in TOLERATED and goal.action != "gear":
-        tolerance = write_value(goal.tolerance, words.quantity, system, max(words.decimals, 1))
-    return {
-        "corner": goal.corner, "cause": goal.cause, "action": goal.action,
-        "what": f"Corner {goal.corner}: {words.do}",
-        "today": goal.today, "shown": goal.shown, "goal": goal.goal,
-        "goal_text": wanted, "shown_text": told(goal.shown), "today_text": told(goal.today),
-        "tolerance": goal.tolerance, "tolerance_text": tolerance,
-        "unit": _unit(goal),
-        "evidence": evidence, "own_laps": list(goal.own_laps),
-        "drill": DRILLS["time" if goal.action in (COST, "gear") else words.quantity],
-        "share_of_laps": goal.share_of_laps, "worth_s": goal.worth_s,
-        "promised_s": goal.promised_s,
-    }  # fmt: skip
-
-
-def _unit(goal: Goal) -> str | None:
-    if goal.goal is None or goal.action == "gear":
-        return None
-    if goal.action == COST:
-        return "time"
-    return CAUSES[goal.cause].quantity
 
 
 def compose_sheet(drivers: Sequence[Reviewed], circuit: Circuit) -> dict[str, Any]:

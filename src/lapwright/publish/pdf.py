@@ -1,4 +1,4 @@
-"""The guide as a tagged PDF (PDF/UA-1) on A4, set by typst."""
+"""Guide and review as tagged PDFs (PDF/UA-1) on A4, set by typst."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ from lapwright.errors import NoAnswerError
 from lapwright.publish.json import as_plain
 from lapwright.publish.pdf_document import compose_pdf_document
 from lapwright.publish.printable import make_printable
+from lapwright.publish.review_pages import compose_review_pages
+from lapwright.publish.roles import ROLES
 
 _FACES: Final = ("Regular", "It", "Semibold", "Bold")
 _PICTURE: Final = "svg"
@@ -33,14 +35,29 @@ def render_pdf(view: Mapping[str, Any]) -> bytes:
     NoAnswerError
         If the text cannot be set.
     """
-    document = as_plain(compose_pdf_document(view))
+    return _render(compose_pdf_document(view), "guide")
+
+
+def render_review_pdf(document: Mapping[str, Any]) -> bytes:
+    """Render ``review.json`` as a PDF; the same review always gives the same bytes.
+
+    Raises
+    ------
+    NoAnswerError
+        If the text cannot be set.
+    """
+    return _render({"roles": ROLES, **compose_review_pages(document)}, "review")
+
+
+def _render(composed: Mapping[str, Any], name: str) -> bytes:
+    document = as_plain(composed)
     try:
-        return _set(_clean(document, plain=False))
+        return _set(_clean(document, plain=False), name)
     except _NotSetError:  # a script that the setter cannot cope with: written as codes
         try:
-            return _set(_clean(document, plain=True))
+            return _set(_clean(document, plain=True), name)
         except _NotSetError as error:
-            raise NoAnswerError(f"guide.pdf: the text could not be set ({error}).") from error
+            raise NoAnswerError(f"{name}.pdf: the text could not be set ({error}).") from error
 
 
 class _NotSetError(Exception):
@@ -64,12 +81,12 @@ def _drop_text(svg: str) -> str:
     return re.sub(r"<text.*?</text>", "", svg)
 
 
-def _set(document: Any) -> bytes:
+def _set(document: Any, name: str) -> bytes:
     """Set the template with typst's own fonts and the font package's, never the machine's."""
     import typst
 
     inputs = {"doc": json.dumps(document, ensure_ascii=False, allow_nan=False)}
-    with TemporaryDirectory() as folder, as_file(_find_template()) as template:
+    with TemporaryDirectory() as folder, as_file(_find_template(name)) as template:
         _copy_faces(Path(folder))
         fonts = typst.Fonts(include_system_fonts=False, font_paths=[folder])
         try:
@@ -85,8 +102,8 @@ def _set(document: Any) -> bytes:
             raise _NotSetError(f"{error!s:.200}") from None
 
 
-def _find_template() -> Any:
-    return files("lapwright.publish").joinpath("templates", "guide.typ")
+def _find_template(name: str) -> Any:
+    return files("lapwright.publish").joinpath("templates", f"{name}.typ")
 
 
 def _copy_faces(folder: Path) -> None:

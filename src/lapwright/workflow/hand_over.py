@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from lapwright.errors import NoAnswerError
 from lapwright.guide.captions import CaptionRules, compose_captions, compose_chapters
 from lapwright.messages import Message
 from lapwright.publish.captions import render_vtt
-from lapwright.publish.pdf import render_pdf
+from lapwright.publish.json import render_json
+from lapwright.publish.pdf import render_pdf, render_review_pdf
+from lapwright.publish.review_page import render_review
 
 
 def render_tracks(
@@ -33,9 +35,24 @@ def render_tracks(
 
 def render_paper(view: Mapping[str, Any]) -> tuple[dict[str, bytes], tuple[Message, ...]]:
     """Render the PDF; a guide whose text cannot be set has none, and says so."""
+    return _render_or_say("guide", render_pdf, view)
+
+
+def render_review_files(
+    document: Mapping[str, Any],
+) -> tuple[dict[str, bytes], tuple[Message, ...]]:
+    """Render a review as data, page and PDF; one whose text cannot be set says so."""
+    files = {"review.json": render_json(document), "review.html": render_review(document)}
+    paper, unset = _render_or_say("review", render_review_pdf, document)
+    return {**files, **paper}, unset
+
+
+def _render_or_say(
+    name: str, render: Callable[[Mapping[str, Any]], bytes], view: Mapping[str, Any]
+) -> tuple[dict[str, bytes], tuple[Message, ...]]:
     try:
-        return {"guide.pdf": render_pdf(view)}, ()
+        return {f"{name}.pdf": render(view)}, ()
     except NoAnswerError as error:
-        found = str(error).removeprefix("guide.pdf: ")
-        to_do = "Print guide.html instead"
-        return {}, (Message("flagged", "guide.pdf", found, "It was not written", to_do),)
+        found = str(error).removeprefix(f"{name}.pdf: ")
+        to_do = f"Print {name}.html instead"
+        return {}, (Message("flagged", f"{name}.pdf", found, "It was not written", to_do),)

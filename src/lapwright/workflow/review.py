@@ -9,33 +9,36 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lapwright.driving.action_values import values_of
 from lapwright.driving.actions import find_passes
 from lapwright.driving.habits import find_habits
 from lapwright.driving.ledger import find_ledger
-from lapwright.driving.ledger_records import GUIDE_LAP, ON_LINE
-from lapwright.driving.ledger_traces import build_traces
+from lapwright.driving.ledger_records import GUIDE_LAP, ON_LINE, Ledger
+from lapwright.driving.ledger_traces import build_traces, ledger_places
 from lapwright.driving.review_goals import find_goals, find_level, mean_by_corner
 from lapwright.errors import InputError, LapwrightError
+from lapwright.guide.review_record import compose_record
 from lapwright.guide.review_records import (
     LEAST_BY_ACTION,
     Reviewed,
+    TimedStretch,
     compose_alike,
     compose_driver,
     compose_sheet,
 )
-from lapwright.guide.review_since import compose_since
+from lapwright.guide.review_since import Road, compose_since
 from lapwright.guide.unit_system import UnitSystem, units_as_view
 from lapwright.messages import Message
 from lapwright.model.car import Car, Limit
 from lapwright.model.fit_car import fit_car
 from lapwright.model.lap_findings import find_lap_messages
 from lapwright.model.recording import Recording
-from lapwright.publish.json import render_json
-from lapwright.publish.review_page import render_review
+from lapwright.possible.own_lines import solve_own_lines
 from lapwright.workflow.accounts import take_motor, trace_own_lines
 from lapwright.workflow.guide_directory import GuideDirectory, read_document, read_guide
+from lapwright.workflow.hand_over import render_review_files
 from lapwright.workflow.outputs import Made
 from lapwright.workflow.session import (
     DrivenSession,
@@ -47,7 +50,10 @@ from lapwright.workflow.session import (
     read_recordings,
 )
 
+FloatArray = NDArray[np.float64]
 SCHEMA: Final = "lapwright.review/1"
+#: Grip that is taken away to find what it is worth, as a share.
+LESS_GRIP: Final = 0.02
 #: Laps whose middle lies so far from the middle of the road, m, are on another road.
 OFF_ROAD_M: Final = 15.0
 
@@ -58,7 +64,7 @@ def make_review(
     units: UnitSystem,
     *,
     options: LogOptions | None = None,
-    since: Path | None = None,
+    since: Sequence[Path] = (),
     progress: Progress = quiet,
 ) -> Made:
     """Hold each log, one driver's, against a guide directory.
@@ -66,7 +72,8 @@ def make_review(
     Parameters
     ----------
     since
-        Directory of an earlier review, whose goals are held against these laps.
+        Directories of earlier reviews of this guide, oldest first: the goals that the last of
+        them set a driver are held against these laps, and all go into the guide's record.
 
     Raises
     ------
@@ -74,18 +81,30 @@ def make_review(
         If a log or directory cannot be used, or a log is of another circuit.
     """
     base = read_guide(guide)
-    earlier = read_document(since / "review.json", SCHEMA) if since is not None else None
+    earlier = [_read_earlier(directory / "review.json", base) for directory in since]
     recordings = read_recordings(logs, options or LogOptions(), progress)
-    sessions = [_build(r, base, progress) for r in recordings]
-    names = _names(recordings)
-    drivers = [
-        review_driver(name, session, base, progress)
-        for name, session in zip(names, sessions, strict=True)
-    ]
+    drivers = review_drivers(recordings, base, progress)
     document = compose_review(drivers, base, units, earlier, recordings)
-    files = {"review.json": render_json(document), "review.html": render_review(document)}
-    found = [m for s in sessions for m in find_lap_messages(s.laps)]
-    return Made(document, files, (*(m for r in recordings for m in r.messages), *found))
+    files, unset = render_review_files(document)
+    found = [m for d in drivers for m in find_lap_messages(d.laps)]
+    return Made(document, files, (*(m for r in recordings for m in r.messages), *found, *unset))
+
+
+def review_drivers(
+    recordings: Sequence[Recording], base: GuideDirectory, progress: Progress = quiet
+) -> list[Reviewed]:
+    """Hold each recording, one driver's, against a guide.
+
+    Raises
+    ------
+    InputError
+        If a recording is of another circuit.
+    """
+    sessions = [_build(r, base, progress) for r in recordings]
+    return [
+        review_driver(name, session, base, progress)
+        for name, session in zip(_names(recordings), sessions, strict=True)
+    ]
 
 
 def review_driver(
@@ -115,7 +134,7 @@ def review_driver(
     day, why = compare_day(session, base)
     level = find_level({c: sum(x.values()) for c, x in costs.items()}, times)
     return Reviewed(
-        name, laps, passes, ledger, habits, goals, costs, times,
+        name, laps, passes, ledger, habits, goals, costs, times, _time_stretches(ledger),
         float(np.mean([a.straight_s for a in held])) if held else 0.0,
         float(np.mean([a.difference_s for a in held])) if held else 0.0, level, day, why,
     )  # fmt: skip
@@ -123,22 +142,19 @@ def review_driver(
 
 def compose_review(
     drivers: Sequence[Reviewed], base: GuideDirectory, units: UnitSystem,
-    earlier: Mapping[str, Any] | None, recordings: Sequence[Recording],
+    earlier: Sequence[Mapping[str, Any]], recordings: Sequence[Recording],
 ) -> dict[str, Any]:  # fmt: skip
     """Compose ``review.json``."""
     view = units_as_view(units)
     system = view["systems"][view["chosen"]]
-    said = [compose_driver(d, base.circuit, base.chosen, system) for d in drivers]
-    since = None
-    if earlier is not None:
-        try:
-            since = compose_since(earlier, drivers, base.circuit, system)
-        except (AttributeError, KeyError, TypeError, ValueError) as error:
-            found = f"its goals or costs are garbled ({error!s:.60})"
-            to_do = "Give the directory of a review that lapwright wrote"
-            raise InputError(
-                [Message("refused", "review.json", found, "Nothing was reviewed", to_do)]
-            ) from error
+    said = [compose_driver(d, base.circuit, base.chosen, base.document, system) for d in drivers]
+    logs = {d.name: r.sha256 for d, r in zip(drivers, recordings, strict=True)}
+    try:
+        road = Road(base.circuit.length_m, price_grip(base) if earlier else None)
+        since = compose_since(earlier, drivers, road, system) if earlier else []
+        record = compose_record(earlier, since, logs, system)
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        raise _refuse_earlier(f"its goals or times are garbled ({error!s:.60})") from error
     car = base.document.get("car")
     return {
         "schema": SCHEMA,
@@ -160,10 +176,60 @@ def compose_review(
         "drivers": said,
         "sheet": compose_sheet(drivers, base.circuit),
         "alike": compose_alike(drivers, base.circuit),
-        "since": since,
-        "since_why_null": None if since is not None else "No earlier review was given.",
+        "since": since if earlier else None,
+        "since_why_null": None if earlier else "No earlier review was given.",
+        "record": record,
         "units": system,
     }
+
+
+def _read_earlier(path: Path, base: GuideDirectory) -> dict[str, Any]:
+    """Read an earlier review, which must be of this guide: costs and goals are against its lap."""
+    document = read_document(path, SCHEMA)
+    guide = document.get("guide")
+    same = isinstance(guide, Mapping) and all(
+        isinstance(guide.get(key), int | float) and abs(guide[key] - value) < 1e-3
+        for key, value in (("length_m", base.circuit.length_m), ("time_s", base.chosen.time_s))
+    )
+    if not same:
+        raise _refuse_earlier("it was held against another guide")
+    return document
+
+
+def _refuse_earlier(found: str) -> InputError:
+    to_do = "Give the directory of a review that lapwright wrote against this guide"
+    return InputError([Message("refused", "review.json", found, "Nothing was reviewed", to_do)])
+
+
+def _time_stretches(ledger: Ledger) -> tuple[TimedStretch, ...]:
+    """Time the corners' stretches over all laps; a later review times its laps in the same."""
+    out: list[TimedStretch] = []
+    for one in ledger.stretches:
+        took = np.array([t.time[one.last] - t.time[one.first] for t in ledger.traces])
+        error = float(np.std(took, ddof=1) / np.sqrt(took.size)) if took.size > 1 else 0.0
+        start, end = (float(ledger.places[i]) for i in (one.first, one.last))
+        out += [
+            TimedStretch(corner.id, start, end, float(took.mean()), error)
+            for corner in (one.corner, *one.flat)
+        ]
+    return tuple(out)
+
+
+def price_grip(base: GuideDirectory) -> FloatArray | None:
+    """Price grip along the guide's lap: see `lapwright.guide.review_since.Road`.
+
+    The guide's car on the line of the guide's lap, with all its grip and with a little less.
+    """
+    if base.car is None:
+        return None
+    lap, circuit = base.chosen, base.circuit
+    full = solve_own_lines(circuit, [lap], base.car).get(lap.id)
+    less = solve_own_lines(circuit, [lap], base.car.scaled(grip=1.0 - LESS_GRIP)).get(lap.id)
+    if full is None or less is None:
+        return None
+    places = ledger_places(circuit)
+    slow, fast = (np.interp(places, x.s, x.time) for x in (less, full))
+    return np.asarray((slow - fast) / LESS_GRIP)
 
 
 def compare_day(session: DrivenSession, base: GuideDirectory) -> tuple[dict[str, float], str]:

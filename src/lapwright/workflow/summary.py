@@ -67,4 +67,5 @@ def render_review_summary(document: Mapping[str, Any]) -> str:
         lines.append(f"{one['name']}: {row['difference_s']:+.2f} s a lap; first: {first}")
     lines += [a["text"] for a in document["alike"] if not a["everywhere"]]
     lines += [g["text"] for s in document["since"] or () for g in s["goals"]]
+    lines += document["record"]["text"] if document["since"] else []
     return "\n".join([*lines, *document["cautions"][:1]])
