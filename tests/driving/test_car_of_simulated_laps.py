@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from lapwright.demo import Day, make_session
 from lapwright.model.fit_car import fit_car
 from lapwright.possible.own_lines import solve_own_lines
 
@@ -56,3 +57,26 @@ def test_the_car_drives_each_clean_lap_on_its_own_line(fitted: Any) -> None:
     own = solve_own_lines(found.driven.circuit, found.laps, fit.car)
     for lap in found.laps:
         assert own[lap.id].time[-1] == pytest.approx(lap.time_s, rel=0.005)
+
+
+def test_conditions_of_laps_are_taken_out(simulated: Any) -> None:
+    # the road's grip changes from lap to lap by 1.5 % (1 sd), which the truth knows
+    session = make_session("coach", 8, 9, day=Day(grip_spread=0.015), costs=False)
+    found = simulated.analyse(session)
+    road, laps = found.driven.circuit, found.laps
+    fit = fit_car(laps, road, resamples=0)
+    grip = {lap.number: lap.conditions.grip for lap in session.truth.laps}
+    true = np.array([grip[lap.number] for lap in laps])
+    told = np.array([fit.conditions[i].grip for i in range(len(laps))])
+    told, true = told / np.median(told), true / np.median(true)
+    # what a lap shows is mixed with how near the limit it was driven: about 0.6 of the change
+    # is found
+    assert np.corrcoef(told, true)[0, 1] > 0.85
+    assert 0.4 < np.polyfit(true - 1, told - 1, 1)[0] < 1.1
+    over = [
+        np.std([own[lap.id].time[-1] / lap.time_s for lap in laps])
+        for own in (
+            solve_own_lines(road, laps, fit.car), solve_own_lines(road, laps, fit.car, fit)
+        )
+    ]  # fmt: skip
+    assert over[1] < 0.5 * over[0]

@@ -23,6 +23,8 @@ _FELT_LOAD: Final = 0.05
 _EDGE_OF_FLAT: Final = 0.03
 #: More downforce than this is another car, factor.
 _MOST_DOWNFORCE: Final = 1.5
+#: From so many laps on it is told how grip went from lap to lap.
+_LAPS_TO_COMPARE: Final = 3
 _PARTS: Final = {"entry": "at the entry", "apex": "at the apex", "exit": "at the exit"}
 
 
@@ -34,6 +36,7 @@ def compose_possible_words(findings: Findings) -> dict[str, Any] | None:
     reason = why_null(findings)
     texts = [] if reason else _say_times(findings, what)
     texts += _say_car(findings)
+    texts += [] if reason else _say_conditions(what)
     texts += [Text(quote_name(m)) for m in (what.fit.missing if what.fit else ())]
     return {
         "title": "What is possible",
@@ -60,8 +63,8 @@ def _say_times(findings: Findings, what: WhatIsPossible) -> list[Text]:
     if what.on_line_s and lap.time_s is not None:
         out.append(
             Text(
-                f"On the line of lap {quote_name(lap.id)} {_which_car(what)} could do "
-                "{0} ({1} to {2}); the lap took {3}.",
+                f"On the line of lap {quote_name(lap.id)}{_in_conditions(what)} "
+                f"{_which_car(what)} could do {{0}} ({{1}} to {{2}}); the lap took {{3}}.",
                 (*_three(what.on_line_s), (lap.time_s, "lap_time", 2)),
             )
         )
@@ -80,6 +83,10 @@ def _say_times(findings: Findings, what: WhatIsPossible) -> list[Text]:
 
 def _which_car(what: WhatIsPossible) -> str:
     return "the car given" if what.fit is None else "the car that these laps showed"
+
+
+def _in_conditions(what: WhatIsPossible) -> str:
+    return "" if what.fit is None else ", in its conditions,"
 
 
 def _three(one: Estimate) -> tuple[Value, ...]:
@@ -106,6 +113,21 @@ def _say_car(findings: Findings) -> list[Text]:
         return []
     found = "The car, as {0} laps showed it, " + " and ".join(parts)
     return [Text(f"{found}: a lower bound of what it can do.", tuple(values))]
+
+
+def _say_conditions(what: WhatIsPossible) -> list[Text]:
+    laps = what.fit.conditions if what.fit else ()
+    if len(laps) < _LAPS_TO_COMPARE:
+        return []
+    low, high = (pick(laps, key=lambda c: c.grip) for pick in (min, max))
+    return [
+        Text(
+            f"Of the grip in the middle one of these laps {{0}} was driven with in lap "
+            f"{quote_name(low.lap)} and {{1}} in lap {quote_name(high.lap)}, by tyres, fuel, road "
+            "and driver together; it is taken out where laps are held against what is possible.",
+            ((low.grip, "share", 1), (high.grip, "share", 1)),
+        )
+    ]
 
 
 def _limit(car: Car, name: str, v: float) -> float:

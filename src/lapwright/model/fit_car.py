@@ -60,6 +60,18 @@ class LapConditions:
     grip: float
     drag: float
 
+    def of(self, car: Car) -> Car:
+        """Put a car in these conditions, with its intervals."""
+        factor = {"drag_per_mass": self.drag} | dict.fromkeys(LIMITS, self.grip)
+        return replace(
+            car.scaled(grip=self.grip, drag=self.drag),
+            intervals={
+                name: (low * f, high * f)
+                for name, (low, high) in car.intervals.items()
+                for f in [factor.get(name.split(".")[0], 1.0)]
+            },
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class CarFit:
@@ -102,6 +114,10 @@ class CarFit:
         if self.car is None:
             raise NoAnswerError("No car from these laps. " + " ".join(self.missing))
         return self.car
+
+    def on(self, lap: str, car: Car) -> Car:
+        """Put a car in a lap's conditions; as it is for a lap that told of none."""
+        return next((c.of(car) for c in self.conditions if c.lap == lap), car)
 
 
 def fit_car(

@@ -12,6 +12,7 @@ from lapwright.errors import LapwrightError
 from lapwright.model.build_circuit import curve_of
 from lapwright.model.car import Car
 from lapwright.model.circuit import Circuit
+from lapwright.model.fit_car import CarFit
 from lapwright.model.lap import Lap, Track, knows_line
 from lapwright.numerics.curves import points_at
 from lapwright.possible.fastest_line import FastestLine, build_line_path
@@ -37,8 +38,13 @@ class ComputedLap:
     curvature: Array
 
 
-def solve_own_lines(circuit: Circuit, laps: Sequence[Lap], car: Car) -> dict[str, ComputedLap]:
-    """Drive every lap's own line at the car's limits; laps whose line is not known are left out."""
+def solve_own_lines(
+    circuit: Circuit, laps: Sequence[Lap], car: Car, fit: CarFit | None = None
+) -> dict[str, ComputedLap]:
+    """Drive every lap's own line at the car's limits; laps whose line is not known are left out.
+
+    With a fit the car is put in each lap's conditions.
+    """
     out = {}
     for lap in laps:
         if not lap.used or lap.track is None or not knows_line(lap.track.n_sd):
@@ -46,7 +52,8 @@ def solve_own_lines(circuit: Circuit, laps: Sequence[Lap], car: Car) -> dict[str
         n = close_line(circuit, lap.track)
         try:
             path = build_path_over(circuit, *points_at(curve_of(circuit), circuit.s, n))
-            out[lap.id] = _over_lap(circuit, path, car, n)
+            there = car if fit is None else fit.on(lap.id, car)
+            out[lap.id] = _over_lap(circuit, path, there, n)
         except LapwrightError:
             continue
     return out

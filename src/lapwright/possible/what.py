@@ -61,8 +61,8 @@ class WhatIsPossible:
     car
         As given or found; None where the laps do not show enough of it.
     on_line_s, on_fastest_line_s
-        Lap times on the chosen lap's own line and on the fastest line, with the intervals
-        that the car's own give.
+        Lap times on the chosen lap's own line and on the fastest line, in that lap's
+        conditions, with the intervals that the car's own give.
     fastest, load
         The fastest line, and the share of the weight gained or lost along it, node by node.
     worths
@@ -120,15 +120,16 @@ def find_possible(
         if not knows_line(chosen.track.n_sd):
             raise NoAnswerError("The positions are not good enough to tell a line")
         line = _driven_line(circuit, chosen.track)
-        on_line = _estimate(line, known)
+        there = known if fit is None else fit.on(chosen.id, known)
+        on_line = _estimate(line, there)
         _check_explains(on_line.value, chosen)
         report("working out the fastest line", 0, 1)
-        fastest = solve_fastest_line(circuit, known, margin_m=KEPT_M)
+        fastest = solve_fastest_line(circuit, there, margin_m=KEPT_M)
     except LapwrightError as error:
         return WhatIsPossible(fit, known, why_null=str(error))
     path = build_line_path(circuit, fastest)
-    low, high = _at_ends(known)
-    best = _estimate(path, known)
+    low, high = _at_ends(there)
+    best = _estimate(path, there)
     shift = fastest.time_s - best.value  # the profile on the line against the line's own time
     report("pricing the road", 0, 1)
     return WhatIsPossible(
@@ -137,12 +138,12 @@ def find_possible(
         on_line_s=on_line,
         on_fastest_line_s=Estimate(fastest.time_s, best.low + shift, best.high + shift),
         fastest=fastest,
-        load=load_along(path, known, fastest.v) if circuit.has_heights else None,
-        worths=_price(circuit, known, fastest, chosen.track),
+        load=load_along(path, there, fastest.v) if circuit.has_heights else None,
+        worths=_price(circuit, there, fastest, chosen.track),
         margins=tuple(
-            find_flat_margins(path, known, circuit.corners, circuit.length_m, (low, high))
+            find_flat_margins(path, there, circuit.corners, circuit.length_m, (low, high))
         ),
-        loads=tuple(find_loads(path, known, fastest.v, circuit.corners, circuit.length_m))
+        loads=tuple(find_loads(path, there, fastest.v, circuit.corners, circuit.length_m))
         if circuit.has_heights
         else (),
     )

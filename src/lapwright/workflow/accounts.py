@@ -16,6 +16,7 @@ from lapwright.errors import LapwrightError
 from lapwright.guide.document import Findings
 from lapwright.model.car import Car
 from lapwright.model.circuit import Circuit
+from lapwright.model.fit_car import CarFit
 from lapwright.model.lap import Lap
 from lapwright.possible.own_lines import ComputedLap, solve_line_again, solve_own_lines
 from lapwright.workflow.session import Progress, quiet
@@ -26,13 +27,13 @@ def add_accounts(findings: Findings, progress: Progress = quiet) -> Findings:
     what = findings.possible
     car = what.car if what is not None and what.fastest is not None else None
     circuit, laps, passes = findings.circuit, findings.laps, findings.passes
-    own = trace_own_lines(circuit, laps, car)
+    own = trace_own_lines(circuit, laps, car, None if what is None else what.fit)
     ledger = find_ledger(
         circuit, laps, passes, motor=take_motor(car), report=progress,
         computed={ON_LINE: own} if own else {},
     )  # fmt: skip
     if car is not None and own:
-        ledger = _add_fastest(findings, ledger, own, car)
+        ledger = _add_fastest(findings, ledger, car)
     # against the fastest line the same habits come again, beside the line itself
     habits = find_habits([a for a in ledger.accounts if a.against != FASTEST])
     kinds = [a.against for a in ledger.accounts]
@@ -52,18 +53,19 @@ def take_motor(car: Car | None) -> Motor | None:
 
 
 def trace_own_lines(
-    circuit: Circuit, laps: Sequence[Lap], car: Car | None
+    circuit: Circuit, laps: Sequence[Lap], car: Car | None, fit: CarFit | None = None
 ) -> dict[str, LedgerTrace]:
-    """Trace what the car could do on each lap's own line, by lap; nothing without a car."""
+    """Trace what the car could do on each lap's own line, by lap; nothing without a car.
+
+    With a fit each lap's conditions are taken out.
+    """
     if car is None:
         return {}
-    own = solve_own_lines(circuit, laps, car)
+    own = solve_own_lines(circuit, laps, car, fit)
     return {lap: _trace(circuit, f"line:{lap}", x, car) for lap, x in own.items()}
 
 
-def _add_fastest(
-    findings: Findings, ledger: Ledger, own: dict[str, LedgerTrace], car: Car
-) -> Ledger:
+def _add_fastest(findings: Findings, ledger: Ledger, car: Car) -> Ledger:
     what = findings.possible
     if what is None or what.fastest is None:
         return ledger
@@ -73,6 +75,8 @@ def _add_fastest(
         return ledger
     on_line = [a for a in ledger.accounts if a.against == ON_LINE]
     step = findings.circuit.length_m / max(ledger.places.size - 1, 1)
+    # a line against a line: both of one car in the same conditions
+    own = trace_own_lines(findings.circuit, findings.laps, car)
     trace = _trace(findings.circuit, "fastest", best, car)
     more = add_line_costs(on_line, ledger.stretches, own, trace, step, FASTEST)
     return replace(ledger, accounts=(*ledger.accounts, *more))
