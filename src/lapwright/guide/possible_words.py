@@ -122,9 +122,9 @@ def _say_conditions(what: WhatIsPossible) -> list[Text]:
     low, high = (pick(laps, key=lambda c: c.grip) for pick in (min, max))
     return [
         Text(
-            f"Of the grip in the middle one of these laps {{0}} was driven with in lap "
-            f"{quote_name(low.lap)} and {{1}} in lap {quote_name(high.lap)}, by tyres, fuel, road "
-            "and driver together; it is taken out where laps are held against what is possible.",
+            f"Grip used, against the middle lap: {{0}} in lap {quote_name(low.lap)} to {{1}} in "
+            f"lap {quote_name(high.lap)}, by tyres, fuel, road and driver together. It is taken "
+            "out where laps are held against what is possible.",
             ((low.grip, "share", 1), (high.grip, "share", 1)),
         )
     ]
