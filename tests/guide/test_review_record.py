@@ -39,7 +39,7 @@ def test_reviews_hand_their_record_on_and_nothing_counts_twice():
         assert record["realised_s"] == pytest.approx(0.23)
         assert record["realised_error_s"] == pytest.approx(0.03 * 2**0.5)
     said = " ".join(second["text"]).replace("\u00a0", " ")
-    assert "3 goals held against new laps in 2 logs: 1 met, 1 not met, 1 not settled." in said
+    assert "3 goals were held against new laps in 2 logs: 1 met, 1 not met, 1 not settled." in said
     assert "Promised 0.30 s in all, came 0.23 s ± 0.04 s with the day taken out" in said
 
 

@@ -144,7 +144,7 @@ def test_goals_are_worded_by_what_was_shown(reviewed: dict[str, Any]):
     (pupil,) = reviewed["one"]["drivers"]
     items = {i["corner"]: i for i in pupil["order_of_work"]}
     early = items["1"]
-    assert "it repeats with the place" in early["reference"]
+    assert " repeats with the place " in early["reference"]
     assert early["reference"].endswith("before the place of its lap.")
     assert early["goal"] < early["shown"]  # a step towards it, and no further
     assert items["11"]["shown_text"] is None  # held by its cost: nothing is "shown: 0.00 s"

@@ -69,7 +69,7 @@ def _say(record: View, system: View) -> list[str]:
         return ["No goal of this guide's reviews has been held against new laps yet."]
     logs = "one log" if record["logs"] == 1 else f"{record['logs']} logs"
     out = [
-        f"{_count(len(record['goals']), 'goal')} held against new laps in {logs}: "
+        f"{_count(len(record['goals']))} held against new laps in {logs}: "
         f"{record['met']} met, {record['not_met']} not met, {record['not_settled']} not settled."
     ]
     if record["timed"]:
@@ -95,5 +95,5 @@ def say_cause(row: View, system: View) -> tuple[str, str, str, str]:
     return label, str(row["timed"]), promised, f"{came} ± {error}"
 
 
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" + ("" if number == 1 else "s")
+def _count(number: int) -> str:
+    return "One goal was" if number == 1 else f"{number} goals were"

@@ -11,6 +11,7 @@ from lapwright.driving.review_goals import COST, Goal
 from lapwright.driving.work_order import GOALS
 from lapwright.guide.document import quote_name
 from lapwright.guide.ledger_words import CAUSES, TOLERATED, say_goal, say_place
+from lapwright.guide.reference_names import label_action
 from lapwright.guide.sentences import write_text, write_value
 from lapwright.model.circuit import Circuit, Corner
 from lapwright.model.lap import Lap
@@ -108,7 +109,8 @@ def _find_reference(corner: View, action: str) -> str | None:
     settled = {a.get("action") for a in _rows(corner, "reference_actions") if a.get("settled")}
     for row in _rows(corner, "references"):
         if action in settled and row.get("action") == action:
-            return f"On {row.get('laps')} laps of the guide it repeats with {row.get('reference')}"
+            laps, what = row.get("laps"), row.get("reference")
+            return f"On {laps} laps of the guide {label_action(action)} repeats with {what}"
     return None
 
 
