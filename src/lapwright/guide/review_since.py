@@ -43,7 +43,7 @@ class Road:
     price: Array | None
 
     def price_of(self, start_m: float, end_m: float) -> float:
-        """Seconds that a stretch takes more when all grip is lost, by the slope at little loss."""
+        """Price a stretch: s for a whole grip less, by the slope at a little less."""
         assert self.price is not None
         places = np.linspace(0.0, self.length_m, self.price.size)
         return float(np.diff(np.interp((start_m, end_m), places, self.price))[0])
@@ -65,9 +65,7 @@ def compose_since(
 
     Drivers are matched by name; of several earlier reviews the last that knows a driver counts.
     """
-    before = {
-        str(d["name"]): d for review in earlier for d in review["drivers"]
-    }  # the last review of a driver wins
+    before = {str(d["name"]): d for review in earlier for d in review["drivers"]}
     out: list[dict[str, Any]] = []
     for one in drivers:
         old = before.get(one.name)

@@ -48,7 +48,7 @@ def render_review(document: View) -> bytes:
 
 
 def _sheet(sheet: View) -> Markup:
-    head = element("tr", *(element("th", x, scope="col") for x in ("", *sheet["drivers"])))
+    head = element("tr", *(element("th", x, scope="col") for x in ("Where", *sheet["drivers"])))
     rows = join(
         element(
             "tr", element("th", name, scope="row"),
