@@ -140,6 +140,17 @@ def test_the_record_tells_promise_and_proof_of_every_goal(reviewed: dict[str, An
     assert record["text"][0] in unescape(reviewed["page"])
 
 
+def test_a_log_is_not_held_against_the_goals_that_it_set_itself(
+    place: dict[str, Any], reviewed: dict[str, Any], command: Command, tmp_path: Path
+):
+    since = [x for name in ("one", "two") for x in ("--since", place["root"] / name)]
+    ran = command("review", place["told"], "--guide", place["guide"], *since, "--out", tmp_path)
+    assert ran.code == 0, ran.err
+    document = json.loads((tmp_path / "review.json").read_text("utf-8"))
+    assert document["since"] == reviewed["two"]["since"]  # the goals of the first, once more
+    assert document["record"] == reviewed["two"]["record"]  # and counted once
+
+
 def test_goals_are_worded_by_what_was_shown(reviewed: dict[str, Any]):
     (pupil,) = reviewed["one"]["drivers"]
     items = {i["corner"]: i for i in pupil["order_of_work"]}

@@ -59,22 +59,36 @@ class Came:
 
 
 def compose_since(
-    earlier: Sequence[View], drivers: Sequence[Reviewed], road: Road, system: View
-) -> list[dict[str, Any]]:
+    earlier: Sequence[View], drivers: Sequence[Reviewed], logs: Mapping[str, str], road: Road,
+    system: View,
+) -> list[dict[str, Any]]:  # fmt: skip
     """Hold each driver's new laps against the goals that an earlier review set him.
 
-    Drivers are matched by name; of several earlier reviews the last that knows a driver counts.
+    Drivers are matched by name; of several earlier reviews the last that knows a driver counts,
+    unless it is of the very log that is held against it now.
+
+    Parameters
+    ----------
+    logs
+        SHA-256 of each driver's log.
     """
-    before = {str(d["name"]): d for review in earlier for d in review["drivers"]}
     out: list[dict[str, Any]] = []
     for one in drivers:
-        old = before.get(one.name)
+        old = _find_earlier(earlier, one.name, logs[one.name])
         if old is None:
-            why = "No driver of this name is in the earlier review."
+            why = "No earlier review is of other laps by a driver of this name."
             out.append({"driver": one.name, "day": None, "goals": [], "why_null": why})
             continue
         out.append(_driver(one, old, road, system))
     return out
+
+
+def _find_earlier(earlier: Sequence[View], name: str, log: str) -> View | None:
+    found = None
+    for review in earlier:
+        if log not in {i["sha256"] for i in review["made_by"]["inputs"]}:
+            found = next((d for d in review["drivers"] if d["name"] == name), found)
+    return found
 
 
 def _driver(one: Reviewed, old: View, road: Road, system: View) -> dict[str, Any]:

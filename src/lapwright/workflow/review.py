@@ -151,7 +151,7 @@ def compose_review(
     logs = {d.name: r.sha256 for d, r in zip(drivers, recordings, strict=True)}
     try:
         road = Road(base.circuit.length_m, price_grip(base) if earlier else None)
-        since = compose_since(earlier, drivers, road, system) if earlier else []
+        since = compose_since(earlier, drivers, logs, road, system) if earlier else []
         record = compose_record(earlier, since, logs, system)
     except (AttributeError, KeyError, TypeError, ValueError) as error:
         raise _refuse_earlier(f"its goals or times are garbled ({error!s:.60})") from error
