@@ -19,6 +19,7 @@ from lapwright.guide.possible_words import compose_possible_words
 from lapwright.guide.road_records import compose_track_limits
 from lapwright.guide.sentences import write_text
 from lapwright.guide.sight_words import compose_sight_words
+from lapwright.guide.stint_words import compose_stint_words, compose_stints
 from lapwright.guide.unit_system import UnitSystem, units_as_view
 from lapwright.guide.wording import (
     compose_cautions,
@@ -54,6 +55,7 @@ def compose_view(findings: Findings, units: UnitSystem) -> dict[str, Any]:
             "possible": compose_possible_words(findings),
             "sight": compose_sight_words(findings),
             "ledger": compose_ledger_words(findings),
+            "stints": compose_stint_words(findings),
         },
         "ledger": compose_ledger_view(findings),
         "order_of_work": [say_work(findings, item) for item in findings.work],
@@ -91,6 +93,7 @@ def compose_guide(findings: Findings, units: UnitSystem) -> dict[str, Any]:
         "human_timing_s": HUMAN_TIMING_S,
         **compose_ledger(findings),
         "order_of_work": compose_work(findings, system),
+        **compose_stints(findings),
         "missing": [write_text(text.as_view(), system) for text in say_missing(findings)],
     }
 

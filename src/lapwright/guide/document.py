@@ -18,6 +18,7 @@ from lapwright.driving.phases import CornerPhases
 from lapwright.driving.references import ActionReferences
 from lapwright.driving.room import Room
 from lapwright.driving.steering import HandsSummary
+from lapwright.driving.stints import Stints
 from lapwright.driving.track_limits import TrackLimits
 from lapwright.driving.work_order import CornerRank, WorkItem
 from lapwright.model.circuit import Circuit
@@ -155,6 +156,8 @@ class Findings:
         Where the time went, what comes again, which corner is worth most, what to do first.
     best_passes
         By corner id, the laps whose passes were the best.
+    stints
+        All drivers and logs, those too that the guide does not follow.
     """
 
     version: str
@@ -187,3 +190,4 @@ class Findings:
     ranks: tuple[CornerRank, ...] = ()
     work: tuple[WorkItem, ...] = ()
     best_passes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    stints: Stints | None = None

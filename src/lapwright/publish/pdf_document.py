@@ -43,7 +43,8 @@ def compose_pdf_document(view: View) -> dict[str, Any]:
         "work_why_empty": guide.get("order_of_work_why_empty") or "",
         "cautions": list(guide["cautions"]),
         "ledger": compose_accounts(view),
-        "possible": _compose_possible(view),
+        "stints": _compose_words(view, "stints"),
+        "possible": _compose_words(view, "possible"),
         "corners": [_compose_corner(view, corner) for corner in guide["corners"]],
         "notes": [write_text(t, system) for t in (words.get("notes") or {}).get("unfit") or ()],
         "method": _compose_method(view),
@@ -65,11 +66,13 @@ def _compose_item(item: View, system: View) -> dict[str, str]:
         for key in ("what", "evidence", "reference", "goal", "tolerance")
     }
     worth = item.get("worth_s")
+    said = "; ".join(t for t in (texts.pop("evidence"), texts.pop("reference")) if t)
+    texts["said"] = said[:1].upper() + said[1:]
     return {**texts, "worth": "" if worth is None else write_value(worth, "time", system, 2)}
 
 
-def _compose_possible(view: View) -> dict[str, Any] | None:
-    words = view["words"].get("possible")
+def _compose_words(view: View, key: str) -> dict[str, Any] | None:
+    words = view["words"].get(key)
     if not words:
         return None
     system = chosen_system(view["units"])

@@ -7,7 +7,7 @@ from typing import Any
 
 from lapwright.guide.sentences import chosen_system, write_text, write_value
 from lapwright.publish.markup import Markup, element, join, table
-from lapwright.publish.plain_ledger import render_ledger, render_possible, render_work
+from lapwright.publish.plain_ledger import render_ledger, render_words, render_work
 
 View = Mapping[str, Any]
 
@@ -15,8 +15,8 @@ View = Mapping[str, Any]
 def render_plain(view: View) -> Markup:
     """Render the guide in words and tables.
 
-    Facts, order of work, laps, the ledger of the chosen lap, what is possible, each
-    corner's actions, what is missing and the cautions.
+    Facts, order of work, laps, who drove, the ledger of the chosen lap, what is possible,
+    each corner's actions, what is missing and the cautions.
     """
     system = chosen_system(view["units"])
     words = view["words"]
@@ -27,7 +27,7 @@ def render_plain(view: View) -> Markup:
         _facts(words["facts"], system),
         render_work(view),
         element("h2", "Laps"), _laps(view["guide"]["laps"], system),
-        render_ledger(view), render_possible(view),
+        render_words(view, "stints"), render_ledger(view), render_words(view, "possible"),
         join(_corner(view, corner, system) for corner in view["guide"]["corners"]),
         _texts("What is missing", [write_text(t, system) for t in words["missing"]]),
         _texts("Notes that no longer fit",

@@ -1,4 +1,4 @@
-"""Order of work, ledger and what is possible in plain HTML: tables instead of pictures."""
+"""Order of work, ledger and sections of words in plain HTML: tables instead of pictures."""
 
 from __future__ import annotations
 
@@ -112,9 +112,9 @@ def _seconds(hundredths: int) -> str:
     return f"{hundredths / 100:.2f}"
 
 
-def render_possible(view: View) -> Markup | None:
-    """Render the words on what is possible; None where it was not worked out."""
-    words = view["words"].get("possible")
+def render_words(view: View, key: str) -> Markup | None:
+    """Render a section that is words alone; None where there are none."""
+    words = view["words"].get(key)
     if not words:
         return None
     system = chosen_system(view["units"])

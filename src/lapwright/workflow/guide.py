@@ -47,6 +47,7 @@ from lapwright.workflow.session import (
     quiet,
     read_recordings,
 )
+from lapwright.workflow.stints import find_stints, follow_driver
 from lapwright.workflow.surroundings import add_surroundings
 
 
@@ -108,7 +109,11 @@ def make_guide(
     progress("looking at every corner of every lap", 0, 1)
     road, misfits = note_road(session.circuit, notes)
     session = replace(session, circuit=road)
+    stints = find_stints(session)
+    if len(stints.drivers) > 1:
+        session = follow_driver(session, choose_laps(session.laps, options.chosen_lap)[0])
     findings = note_findings(compose_findings(session, options), notes)
+    findings = replace(findings, stints=stints)
     car = read_car(options.car) if options.car is not None else None
     lap = next(one for one in session.laps if one.id == findings.chosen_lap)
     what = find_possible(session.circuit, session.laps, lap, car=car, report=progress)

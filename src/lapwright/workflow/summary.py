@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 
@@ -17,7 +17,7 @@ def render_summary(document: Mapping[str, Any]) -> str:
         f"{circuit['name'] or 'Circuit'}: {circuit['length_m']:.0f} m, {circuit['turns']}, "
         f"{surveyed}, {len(document['corners'])} corners",
         f"{len(used)} laps count, {times[0]:.2f} to {times[-1]:.2f} s; {len(aside)} set aside"
-        + (": " + "; ".join(f"{p['id']} ({p['why_not']})" for p in aside) if aside else ""),
+        + (f": {_say_reasons(aside)}" if aside else ""),
     ]
     loosest = sorted(document["corners"], key=_looseness, reverse=True)
     for corner in loosest[:3]:
@@ -48,6 +48,13 @@ def render_possible(document: Mapping[str, Any]) -> str:
     if document.get("corners_why_empty"):
         lines.append(f"No corners: {document['corners_why_empty']}")
     return "\n".join([*lines, "", *document["cautions"]])
+
+
+def _say_reasons(aside: Sequence[Mapping[str, Any]]) -> str:
+    by_reason: dict[str, list[str]] = {}
+    for lap in aside:
+        by_reason.setdefault(str(lap["why_not"]), []).append(str(lap["id"]))
+    return "; ".join(f"{', '.join(ids)} ({why})" for why, ids in by_reason.items())
 
 
 def _looseness(corner: Mapping[str, Any]) -> float:
