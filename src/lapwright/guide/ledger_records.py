@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -13,6 +14,7 @@ from lapwright.guide.charts import count_points
 from lapwright.guide.document import Findings
 from lapwright.guide.ledger_words import (
     CAUSES,
+    find_departure,
     label_against,
     list_causes,
     say_habit,
@@ -30,7 +32,7 @@ def compose_ledger(findings: Findings) -> dict[str, Any]:
     accounts = findings.ledger.accounts if findings.ledger else ()
     why = None if accounts else WHY_EMPTY
     return {
-        "ledger": [compose_account(a) for a in accounts],
+        "ledger": [compose_account(a, partial(find_departure, findings, a)) for a in accounts],
         "ledger_why_empty": why,
         "habits": [
             compose_habit(h) for h in findings.habits
@@ -66,11 +68,20 @@ def compose_work(findings: Findings, system: Mapping[str, Any]) -> list[dict[str
     return out
 
 
-def compose_account(account: Account) -> dict[str, Any]:
-    """Compose one lap's account as it stands in a JSON document."""
+def compose_account(
+    account: Account, departure: Callable[[Row], float | None] = lambda _: None
+) -> dict[str, Any]:
+    """Compose one lap's account as it stands in a JSON document.
+
+    ``departure`` tells by how much an action differed where that is known.
+    """
     return {
         "lap": account.lap, "against": account.against, "difference_s": account.difference_s,
-        "rows": [_row(r) for r in account.rows], "straight_s": account.straight_s,
+        "rows": [
+            _row(r) | {"departure": by, "departure_unit": by and CAUSES[r.cause].quantity}
+            for r in account.rows for by in [departure(r)]
+        ],
+        "straight_s": account.straight_s,
     }  # fmt: skip
 
 

@@ -204,7 +204,7 @@ def say_row(findings: Findings, account: Account, row: Row) -> Text | None:
     cost: tuple[Value, ...] = tuple((abs(v), "time", 2) for v in (row.cost_s, *_ordered(row)))
     gained = row.cost_s < 0
     tail = "gained {0} ({1} to {2})" if gained else "cost {0} ({1} to {2})"
-    by = _difference(findings, account, row, words)
+    by = find_departure(findings, account, row)
     if gained:
         head = Text(f"Here this lap did better ({words.label})")
     elif by is None:
@@ -227,8 +227,14 @@ def _ordered(row: Row) -> tuple[float, float]:
     return max(low, 0.0), max(high, 0.0)
 
 
-def _difference(findings: Findings, account: Account, row: Row, words: CauseWords) -> float | None:
-    """How much the action differs from the best passes, if it differs the way the cause says."""
+def find_departure(findings: Findings, account: Account, row: Row) -> float | None:
+    """How much the action differs from the best passes, if it differs the way the cause says.
+
+    None for what is not significant, and for another comparison.
+    """
+    words = CAUSES.get(row.cause)
+    if words is None or not row.significant or row.cost_s < 0:
+        return None
     if account.against != OWN_BEST or not words.done_by:
         return None
     own = values_of(findings.passes, row.corner, words.action)

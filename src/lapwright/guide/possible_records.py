@@ -48,6 +48,13 @@ def compose_car(findings: Findings) -> dict[str, Any] | None:
         "power_per_mass": _with_interval(car, "power_per_mass", car.power_per_mass, "W/kg"),
         "drag_per_mass": _with_interval(car, "drag_per_mass", car.drag_per_mass, "1/m"),
         "grip": {name: _grip_rows(car, name) for name in _DIRECTIONS},
+        "shown": {
+            name: {"speed_mps": v, "value": _level(getattr(car, name), v, car)}
+            for name in ("lateral", "brake")
+            for v in [car.middle_speed(name)]
+            if name in car.support
+        },
+        "conditions": _conditions(findings),
         "combined_exponent": _with_interval(car, "exponent", car.exponent, "1"),
         "shown_by": car.shown_by or _shown_by(findings),
     }
@@ -150,6 +157,15 @@ def _highest(speed: Array, values: Array) -> list[list[float]]:
     return out
 
 
+def _conditions(findings: Findings) -> list[dict[str, Any]]:
+    """Grip and drag of each lap against the middle one; empty for a car that was given."""
+    what = findings.possible
+    return [
+        {"lap": c.lap, "grip": c.grip, "drag": c.drag}
+        for c in (what.fit.conditions if what and what.fit else ())
+    ]
+
+
 def _grip_rows(car: Car, name: str) -> list[dict[str, Any]]:
     """Rows of one limit over the speeds driven, on the level, with its interval."""
     limit: Limit = getattr(car, name)
@@ -173,7 +189,7 @@ def _limit_at_end(car: Car, name: str, limit: Limit, end: int) -> Limit:
         return car.intervals.get(f"{name}.{part}", (middle, middle))[end]
 
     if name in car.intervals and "lateral" in car.support:  # of the whole limit, see `Car`
-        now = _level(limit, sum(car.support["lateral"]) / 2, car)
+        now = _level(limit, car.middle_speed(name), car)
         return limit.scaled(car.intervals[name][end] / now, 1.0)
 
     return Limit(value("at_rest", limit.at_rest), value("per_v2", limit.per_v2), limit.per_load)

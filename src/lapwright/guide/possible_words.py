@@ -103,10 +103,9 @@ def _say_car(findings: Findings) -> list[Text]:
     values: list[Value] = [(float(count), "count")]
     parts = []
     for name, verb in (("lateral", "corners with"), ("brake", "brakes with")):
-        shown = car.support.get(name)
-        if shown is None:
+        if name not in car.support:
             continue
-        at = 0.5 * (shown[0] + shown[1])
+        at = car.middle_speed(name)
         parts.append(f"{verb} up to {{{len(values)}}} at {{{len(values) + 1}}}")
         values += [(_limit(car, name, at), "acceleration", 1), (at, "speed")]
     if not parts:

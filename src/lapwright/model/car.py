@@ -89,6 +89,11 @@ class Car:
     support: Mapping[str, Interval] = field(default_factory=lambda: _NONE)
     shown_by: str = ""
 
+    def middle_speed(self, part: str) -> float:
+        """Middle of the speeds in m/s that back a limit, or cornering; NaN where none do."""
+        backed = self.support.get(part, self.support.get("lateral"))
+        return float("nan") if backed is None else sum(backed) / 2
+
     def scaled(
         self, *, grip: float = 1.0, power: float = 1.0, drag: float = 1.0, downforce: float = 1.0,
         mass: float = 1.0,

@@ -195,8 +195,7 @@ def _at_end(car: Car, *, good: bool) -> Car:
 
     def limit(name: str, one: Limit) -> Limit:
         if name in car.intervals and "lateral" in car.support:
-            speed = sum(car.support.get(name, car.support["lateral"])) / 2
-            now = one.at_rest + one.per_v2 * speed**2
+            now = one.at_rest + one.per_v2 * car.middle_speed(name) ** 2
             return one.scaled(end(name, now) / now, 1.0)
         return replace(
             one,
