@@ -45,7 +45,7 @@ LIMITS = ("lateral", "brake", "drive")
 #: How far 90 % of fits are off for what the model leaves out (power that changes with the revs,
 #: loads of single wheels, how near the limit was driven), as shares: found on simulated cars.
 _MODEL_OFF = {
-    "power_per_mass": 0.023, "drag_per_mass": 0.07, "lateral": 0.0, "brake": 0.025, "drive": 0.05
+    "power_per_mass": 0.025, "drag_per_mass": 0.075, "lateral": 0.005, "brake": 0.021, "drive": 0.05
 }  # fmt: skip
 _Z90 = 1.645
 #: A road banked nowhere by this, rad, is one whose banking nobody measured.
@@ -254,7 +254,7 @@ def _intervals(
     if not found.size:
         return {}
     blind = 1.0 if samples.has_throttle else BLIND_WIDER
-    bends = 0.0 if grip is None else _Z90 * grip.bends_sd / (int(samples.bend.max()) + 1) ** 0.5
+    bends = _bends_off(samples, grip)
     out = {}
     for i, (name, value) in enumerate(zip(_NAMES, _values(drive, grip, speeds), strict=True)):
         low, high = interval_of(value, found[:, i], count)
@@ -263,6 +263,13 @@ def _intervals(
         if np.isfinite(half):
             out[name] = (float(value) - half, float(value) + half)
     return out
+
+
+def _bends_off(samples: Samples, grip: GripFit | None) -> float:
+    """How far the middle of these bends may be off where nobody measured how they are banked."""
+    if grip is None or grip.bends_sd < BANKED_SD:
+        return 0.0
+    return float(_Z90 * grip.bends_sd / (int(samples.bend.max()) + 1) ** 0.5)
 
 
 def _thinned(chosen: Flags) -> Flags:
