@@ -16,7 +16,7 @@ from lapwright.guide.unit_system import choose_unit_system
 from lapwright.model.lap import Lap
 from lapwright.model.recording import Channel, Recording
 from lapwright.readers.circuit_files import read_circuit
-from lapwright.workflow.demo import _furnish
+from lapwright.workflow.demo import furnish
 from lapwright.workflow.guide import GuideOptions, make_guide
 from lapwright.workflow.surroundings import take_shakes
 
@@ -36,7 +36,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """The guide of six invented laps with a car that is given, measures and all."""
     folder = tmp_path_factory.mktemp("demo")
     written = coach_session(6).write(folder)
-    circuit = _furnish(read_circuit([written.survey]), written.landmarks, written.spans)
+    circuit = furnish(read_circuit([written.survey]), written.landmarks, written.spans)
     car = folder / "car.toml"
     car.write_text(CAR + MEASURES, encoding="utf-8")
     options = GuideOptions(start=(0.0, 0.0), car=car, track_limits="any-contact")

@@ -34,7 +34,7 @@ def make_demo(
     progress("simulating the invented sessions", 0, 1)
     logs = directory / "logs"
     written = write_demo(logs)
-    circuit = _furnish(read_circuit([written.survey]), written.landmarks, written.spans)
+    circuit = furnish(read_circuit([written.survey]), written.landmarks, written.spans)
     write_outputs(logs, {"circuit.json": render_circuit(circuit)})
     made = make_guide(
         [written.coach_log],
@@ -52,7 +52,7 @@ def make_demo(
     return made, (*paths, *write_outputs(directory / "review", review.files))
 
 
-def _furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:
+def furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:
     """Put the scenario's landmarks, kerbs, patches and verges on the circuit."""
     with landmarks.open(encoding="utf-8", newline="") as stream:
         things = tuple(
