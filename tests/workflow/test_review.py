@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import polars
 import pytest
+from playwright.sync_api import Browser
 from pypdf import PdfReader
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -81,6 +82,26 @@ def test_planted_habits_are_found_against_the_guides_lap(reviewed: dict[str, Any
     assert habits[("11", "stepped_throttle")] > 0.8
     work = {(i["corner"], i["cause"]) for i in pupil["order_of_work"]}
     assert {("1", "early_braking"), ("11", "stepped_throttle")} <= work
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_on_the_page(
+    place: dict[str, Any], reviewed: dict[str, Any], browser: Browser, root: Path, scheme: Any
+):
+    axe = root / "web" / "node_modules" / "axe-core" / "axe.min.js"
+    context = browser.new_context(color_scheme=scheme, viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    assert reviewed["page"]
+    page.goto((place["root"] / "two" / "review.html").as_uri())
+    assert len(asked) == 1  # the page itself
+    page.evaluate(f"() => {{ {axe.read_text('utf-8')} }}")
+    found = page.evaluate("async () => (await axe.run()).violations.map(v => v.id)")
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    context.close()
+    assert found == []
+    assert wide <= 390
 
 
 def test_rows_and_straights_add_up_to_the_difference(reviewed: dict[str, Any]):
