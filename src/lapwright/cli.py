@@ -116,6 +116,14 @@ def guide_command(
         Path | None,
         typer.Option("--notes", help="The author's notes (TOML).", metavar="FILE"),
     ] = None,
+    landmarks: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--landmarks",
+            help="Lines, a table, GeoJSON, or the log of a lap that stands 3 s beside each.",
+            metavar="FILE",
+        ),
+    ] = None,
     video_offset: Annotated[
         float,
         typer.Option("--video-offset", help="Where the lap begins in its video.", metavar="S"),
@@ -146,6 +154,7 @@ def guide_command(
         driver=driver,
         track_limits=choose_rule(track_limits),
         notes=notes,
+        landmarks=tuple(landmarks or ()),
         captions=CaptionRules(caption_lead, caption_words, video_offset_s=video_offset),
     )
     with _progress() as report:

@@ -151,12 +151,14 @@ def survey_text(session: Session) -> str:
 
 
 def landmarks_text(session: Session) -> str:
-    """Landmarks as CSV: a name, its place along and beside the road, its height and position."""
+    """Landmarks as CSV: a name, its place, how far beyond the road's edge, height and position."""
     lines = ["name,at_m,side,off_m,height_m,x_m,y_m,z_m"]
+    circuit = session.circuit
     for m in session.landmarks:
-        side = "left" if m.off_m > 0 else "right"
+        side, column = ("left", rd.GLEFT) if m.off_m > 0 else ("right", rd.GRIGHT)
+        edge = float(np.interp(m.at_m, circuit.s, circuit.grid[: circuit.s.size, column]))
         lines.append(
-            f"{m.name},{m.at_m:.1f},{side},{abs(m.off_m):.1f},{m.height_m:.1f},"
+            f"{m.name},{m.at_m:.1f},{side},{abs(m.off_m) - edge:.1f},{m.height_m:.1f},"
             f"{m.x:.2f},{m.y:.2f},{m.z:.2f}"
         )
     return "\n".join(lines) + "\n"

@@ -4,7 +4,8 @@ Coordinates are longitude and latitude in degrees and, if given, height in m (RF
 feature says in its property ``kind`` what it is: ``centre`` (with ``left_m`` and ``right_m``, or
 ``width_m``, each a number or a list with one for each point), ``left`` and ``right`` (or ``edge``
 twice, or ``road`` as a polygon with a hole), ``start`` (a point on the start line), ``kerb``,
-``patch``, ``wall``, ``verge`` (lines or polygons), ``landmark`` (points).
+``patch``, ``wall``, ``verge`` (lines or polygons), ``landmark`` (points). A document without a
+road puts what stands beside one on a circuit that is there already.
 """
 
 from __future__ import annotations
@@ -34,6 +35,8 @@ Array = NDArray[np.float64]
 _POINT_LIMIT: Final = 1_000_000
 #: Width in m of a line feature that gives none.
 _LINE_WIDTH_M: Final = 0.2
+#: What lies further from the road is a slip, or another place, m.
+FAR_M: Final = 2000.0
 _SPANS: Final = ("kerb", "patch", "wall", "verge")
 _ROADS: Final = ("centre", "center", "left", "right", "edge", "road")
 
@@ -56,13 +59,10 @@ def read_circuit_geojson(document: Mapping[str, Any], file: str) -> Circuit:
     InputError
         When no features in it make a road, or a coordinate cannot be used.
     """
-    raw = [document] if document.get("type") == "Feature" else document.get("features")
-    if not isinstance(raw, list) or not raw:
-        raise _refuse(file, "no features")
+    raw = _raw_features(document, file)
     lines = [_read_lines(file, i, f) for i, f in enumerate(raw, 1)]
     origin = _find_origin(file, raw, lines)
-    frame = LocalFrame(origin.latitude_deg, origin.longitude_deg, origin.altitude_m)
-    features = [_place(frame, i, f, c) for i, (f, c) in enumerate(zip(raw, lines, strict=True), 1)]
+    features = _place_all(origin, raw, lines)
     try:
         circuit = replace(_build_road(file, features), origin=origin)
     except UsageError as error:
@@ -73,6 +73,58 @@ def read_circuit_geojson(document: Mapping[str, Any], file: str) -> Circuit:
     spans = tuple(_build_span(circuit, f) for f in features if f.kind in _SPANS and f.lines)
     marks = tuple(_build_landmark(circuit, f) for f in features if f.kind == "landmark" and f.lines)
     return replace(circuit, spans=spans, landmarks=marks)
+
+
+def read_beside_geojson(
+    document: Mapping[str, Any], file: str, circuit: Circuit
+) -> tuple[tuple[Landmark, ...], tuple[RoadSpan, ...]]:
+    """Read landmarks, kerbs, patches, walls and verges, placed on a circuit that has an origin.
+
+    A point that has a name and no ``kind`` is a landmark.
+
+    Raises
+    ------
+    InputError
+        When the circuit's place on the earth is not known, a coordinate cannot be used,
+        nothing is there, or something lies `FAR_M` and more from the road.
+    """
+    if circuit.origin is None:
+        raise _refuse_beside(file, "latitude and longitude, and the circuit and logs have none")
+    raw = _raw_features(document, file)
+    lines = [_read_lines(file, i, f) for i, f in enumerate(raw, 1)]
+    placed = [_name_point(f) for f in _place_all(circuit.origin, raw, lines) if f.lines]
+    marks = tuple(_build_landmark(circuit, f) for f in placed if f.kind == "landmark")
+    spans = tuple(_build_span(circuit, f) for f in placed if f.kind in _SPANS)
+    if not marks and not spans:
+        raise _refuse_beside(file, "no landmark, kerb, patch, wall or verge")
+    far = [m.name for m in marks if not abs(m.off_m) < FAR_M]
+    if far:
+        raise _refuse_beside(file, f"{far[0]!r:.60} lies more than {FAR_M:.0f} m from the road")
+    return marks, spans
+
+
+def _name_point(feature: _Feature) -> _Feature:
+    point = not feature.kind and feature.lines[0][0].size == 1 and feature.properties.get("name")
+    return replace(feature, kind="landmark") if point else feature
+
+
+def _raw_features(document: Mapping[str, Any], file: str) -> list[Any]:
+    raw = [document] if document.get("type") == "Feature" else document.get("features")
+    if not isinstance(raw, list) or not raw:
+        raise _refuse(file, "no features")
+    return raw
+
+
+def _place_all(
+    origin: Origin, raw: Sequence[Any], lines: Sequence[Sequence[Array]]
+) -> list[_Feature]:
+    frame = LocalFrame(origin.latitude_deg, origin.longitude_deg, origin.altitude_m)
+    return [_place(frame, i, f, c) for i, (f, c) in enumerate(zip(raw, lines, strict=True), 1)]
+
+
+def _refuse_beside(file: str, found: str) -> InputError:
+    to_do = 'Give each thing a "kind" (landmark, kerb, …), a name and its longitude and latitude'
+    return InputError([Message("refused", file, found, "No landmark was placed", to_do)])
 
 
 def _refuse(file: str, found: str, number: int | None = None) -> InputError:

@@ -9,12 +9,13 @@ from typing import Final, Literal
 
 from lapwright.demo import write_demo
 from lapwright.guide.unit_system import choose_unit_system
-from lapwright.model.circuit import Circuit, Landmark, RoadSpan
+from lapwright.model.circuit import Circuit, RoadSpan
 from lapwright.readers.circuit_files import read_circuit
 from lapwright.workflow.guide import GuideOptions, make_guide
+from lapwright.workflow.landmarks import place_landmarks, read_landmark_files
 from lapwright.workflow.outputs import Made, write_outputs
 from lapwright.workflow.review import make_review
-from lapwright.workflow.session import Progress, quiet
+from lapwright.workflow.session import LogOptions, Progress, quiet
 from lapwright.workflow.survey import render_circuit
 
 _KINDS: Final[dict[str, Literal["kerb", "patch", "verge"]]] = {
@@ -54,16 +55,7 @@ def make_demo(
 
 def furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:
     """Put the scenario's landmarks, kerbs, patches and verges on the circuit."""
-    with landmarks.open(encoding="utf-8", newline="") as stream:
-        things = tuple(
-            Landmark(
-                row["name"],
-                float(row["at_m"]),
-                float(row["off_m"]) * (1 if row["side"] == "left" else -1),
-                float(row["height_m"]),
-            )
-            for row in csv.DictReader(stream)
-        )
+    circuit = place_landmarks(circuit, read_landmark_files([landmarks], LogOptions()))
     with spans.open(encoding="utf-8", newline="") as stream:
         stretches = tuple(
             RoadSpan(
@@ -77,4 +69,4 @@ def furnish(circuit: Circuit, landmarks: Path, spans: Path) -> Circuit:
             )
             for row in csv.DictReader(stream)
         )
-    return replace(circuit, landmarks=things, spans=stretches)
+    return replace(circuit, spans=stretches)

@@ -37,6 +37,7 @@ from lapwright.workflow.author import list_misfits, note_findings, note_road, re
 from lapwright.workflow.driver import add_driver
 from lapwright.workflow.hand_over import render_paper, render_tracks
 from lapwright.workflow.inspect import find_missing
+from lapwright.workflow.landmarks import place_landmarks, read_landmark_files
 from lapwright.workflow.outputs import Made
 from lapwright.workflow.session import (
     DrivenSession,
@@ -65,6 +66,7 @@ class GuideOptions:
     track_limits: Rule = DEFAULT_RULE
     captions: CaptionRules = field(default_factory=CaptionRules)
     notes: Path | None = None
+    landmarks: tuple[Path, ...] = ()
 
 
 def make_guide(
@@ -95,6 +97,7 @@ def make_guide(
     """
     options = options or GuideOptions()
     notes = read_author(options.notes, options.driver)
+    marks = read_landmark_files(options.landmarks, options.logs)
     recordings = read_recordings(logs, options.logs, progress)
     if circuit is None and options.circuit:
         circuit = read_circuit(options.circuit)
@@ -107,7 +110,7 @@ def make_guide(
         progress=progress,
     )
     progress("looking at every corner of every lap", 0, 1)
-    road, misfits = note_road(session.circuit, notes)
+    road, misfits = note_road(place_landmarks(session.circuit, marks), notes)
     session = replace(session, circuit=road)
     stints = find_stints(session)
     if len(stints.drivers) > 1:
