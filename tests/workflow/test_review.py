@@ -302,6 +302,10 @@ def test_hostile_names_are_text(place: dict[str, Any], command: Command, tmp_pat
     page = (tmp_path / "out" / "review.html").read_text("utf-8")
     assert "<script" not in page
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
+    document = json.loads((tmp_path / "out" / "review.json").read_text("utf-8"))
+    assert document["drivers"][0]["name"] == HOSTILE
+    paper = PdfReader(tmp_path / "out" / "review.pdf")
+    assert "<script>alert(1)</script>" in "".join(p.extract_text() for p in paper.pages)
 
 
 @pytest.mark.parametrize("times", [[{"corner": "1"}], [{"corner": "1", "start_m": "far"}], 7])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -54,17 +55,15 @@ class Layout:
 
 
 def split_cells(line: str, delimiter: str) -> list[str]:
-    """Split one line at a delimiter, minding double quotes."""
-    if '"' in line:
-        line = _hide_quoted(line, delimiter)
-    cells = line.split() if delimiter == " " else line.split(delimiter)
-    return [c.strip().replace("\0", delimiter) for c in cells]
-
-
-def _hide_quoted(line: str, delimiter: str) -> str:
-    parts = line.split('"')
-    parts[1::2] = [p.replace(delimiter, "\0") for p in parts[1::2]]
-    return "".join(parts)
+    """Split one line at a delimiter, minding double quotes as RFC 4180 writes them."""
+    if '"' not in line:
+        cells = line.split() if delimiter == " " else line.split(delimiter)
+        return [c.strip() for c in cells]
+    try:
+        cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
+    except csv.Error:  # a cell beyond all measure
+        cells = line.split(delimiter)
+    return [c.strip() for c in cells if delimiter != " " or c]
 
 
 def find_layout(lines: Sequence[str]) -> Layout | None:
