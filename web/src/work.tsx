@@ -2,7 +2,7 @@
 import { useDesk } from "./desk";
 import { say, write } from "./sentences";
 import { cornerTitle, sheetId } from "./sheet";
-import type { WorkItem } from "./view";
+import type { Sentence, WorkItem } from "./view";
 
 export function OrderOfWork() {
   const { view } = useDesk();
@@ -23,13 +23,15 @@ function Item({ item }: { item: WorkItem }) {
   const desk = useDesk();
   const { view, system } = desk;
   const corner = view.guide.corners.find((c) => c.id === item.corner);
-  const evidence = [item.evidence, item.reference].map((text) => say(text, system)).filter(Boolean);
-  const goal = [item.goal, item.tolerance].map((text) => say(text, system)).filter(Boolean).join(" ");
+  const join = (texts: (Sentence | null)[], mark: string) =>
+    texts.map((text) => say(text, system).replace(/\.$/, "")).filter(Boolean).join(mark);
+  const evidence = join([item.evidence, item.reference], "; ");
+  const goal = join([item.goal, item.tolerance], ", ");
   return (
     <li>
       <p class="what">{say(item.what, system)}</p>
-      {evidence.length > 0 && <p>{evidence.join(" ")}</p>}
-      {goal && <p>Goal: {goal}</p>}
+      {evidence && <p>{evidence.charAt(0).toUpperCase() + evidence.slice(1)}.</p>}
+      {goal && <p>Goal: {goal}.</p>}
       <p class="soft">
         {corner && <a href={`#${sheetId(corner)}`}>{cornerTitle(desk, corner)}</a>}
         {item.worth_s !== null && ` · worth about ${write(item.worth_s, "time", system, 2)}`}

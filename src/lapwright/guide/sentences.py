@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
@@ -64,6 +64,16 @@ def write_text(text: Mapping[str, Any], system: Mapping[str, Any]) -> str:
         return write_value(value, quantity, system, more[0] if more else None)
 
     return _HOLE.sub(fill, text["t"])
+
+
+def write_joined(
+    texts: Iterable[Mapping[str, Any] | None], mark: str, system: Mapping[str, Any], lead: str = ""
+) -> str:
+    """Write parts as one sentence with its capital and full stop; empty where there are none."""
+    parts = (write_text(text, system).rstrip(".") for text in texts if text)
+    said = mark.join(part for part in parts if part)
+    whole = lead + said
+    return f"{whole[:1].upper()}{whole[1:]}." if said else ""
 
 
 def chosen_system(units: Mapping[str, Any]) -> Mapping[str, Any]:

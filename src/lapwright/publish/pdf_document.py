@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any, Final
 
-from lapwright.guide.sentences import chosen_system, write_text, write_value
+from lapwright.guide.sentences import chosen_system, write_joined, write_text, write_value
 from lapwright.publish.pdf_ledger import compose_accounts, compose_costs
 from lapwright.publish.pdf_plan import draw_inset, draw_plan
 from lapwright.publish.pdf_ribbon import draw_ribbon
@@ -61,14 +61,17 @@ def _find_date(text: Any) -> dict[str, int] | None:
 
 
 def _compose_item(item: View, system: View) -> dict[str, str]:
-    texts = {
-        key: write_text(item[key], system).rstrip(".") if item.get(key) else ""
-        for key in ("what", "evidence", "reference", "goal", "tolerance")
-    }
     worth = item.get("worth_s")
-    said = "; ".join(t for t in (texts.pop("evidence"), texts.pop("reference")) if t)
-    texts["said"] = said[:1].upper() + said[1:]
-    return {**texts, "worth": "" if worth is None else write_value(worth, "time", system, 2)}
+    bare = {
+        key: write_text(item[key], system).rstrip(".") if item.get(key) else ""
+        for key in ("what", "goal", "tolerance")
+    }
+    return {
+        **bare,
+        "said": write_joined([item.get("evidence"), item.get("reference")], "; ", system),
+        "aim": write_joined([item.get("goal"), item.get("tolerance")], ", ", system, "Goal: "),
+        "worth": "" if worth is None else write_value(worth, "time", system, 2),
+    }
 
 
 def _compose_words(view: View, key: str) -> dict[str, Any] | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from lapwright.guide.sentences import chosen_system, write_text, write_value
+from lapwright.guide.sentences import chosen_system, write_joined, write_text, write_value
 from lapwright.publish.hundredths import PrintedAccount, print_account, tell_printed
 from lapwright.publish.markup import Markup, element, join, table
 
@@ -26,14 +26,14 @@ def render_work(view: View) -> Markup | None:
 
 def _say_item(item: View, view: View) -> str:
     system = chosen_system(view["units"])
-    parts = [write_text(item["what"], system).rstrip(".") + "."]
-    parts += [write_text(item[k], system) for k in ("evidence", "reference") if item.get(k)]
-    goal = [write_text(item[k], system) for k in ("goal", "tolerance") if item.get(k)]
-    if goal:
-        parts.append("Goal: " + " ".join(goal))
+    parts = [
+        write_joined([item["what"]], "", system),
+        write_joined([item.get("evidence"), item.get("reference")], "; ", system),
+        write_joined([item.get("goal"), item.get("tolerance")], ", ", system, "Goal: "),
+    ]
     if item.get("worth_s") is not None:
         parts.append(f"Worth about {write_value(item['worth_s'], 'time', system, 2)}.")
-    return " ".join(parts)
+    return " ".join(part for part in parts if part)
 
 
 def render_ledger(view: View) -> Markup | None:
