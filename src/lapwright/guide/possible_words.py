@@ -64,7 +64,8 @@ def _say_times(findings: Findings, what: WhatIsPossible) -> list[Text]:
         out.append(
             Text(
                 f"On the line of lap {quote_name(lap.id)}{_in_conditions(what)} "
-                f"{_which_car(what)} could do {{0}} ({{1}} to {{2}}); the lap took {{3}}.",
+                f"{_which_car(what)} could do {{0}} ({{1}} to {{2}}); the lap took {{3}}."
+                f"{_all_used(what.on_line_s, lap.time_s)}",
                 (*_three(what.on_line_s), (lap.time_s, "lap_time", 2)),
             )
         )
@@ -83,6 +84,11 @@ def _say_times(findings: Findings, what: WhatIsPossible) -> list[Text]:
 
 def _which_car(what: WhatIsPossible) -> str:
     return "the car given" if what.fit is None else "the car that these laps showed"
+
+
+def _all_used(possible: Estimate, driven_s: float) -> str:
+    within = possible.low <= driven_s <= possible.high
+    return " On its line it left nothing that this data can show." if within else ""
 
 
 def _in_conditions(what: WhatIsPossible) -> str:
