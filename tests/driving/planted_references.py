@@ -32,14 +32,18 @@ SPEEDS = {1: 67.0, 2: 40.0, 3: 57.0, 5: 59.0, 6: 39.0, 7: 35.0, 8: 40.0, 10: 64.
 #: A driver with something in hand, who stays on the road when a reference makes him late.
 CAREFUL = replace(DRIVERS["coach"], references=(), share=0.93, brake_share=0.85, level_spread=0.006)
 #: Rises of the road that hide things until shortly before the brake: centre, height, length, m.
-RISES = ((221.0, 2.6, 75.0), (838.0, 2.6, 75.0), (2845.0, 2.6, 75.0))
+RISES = ((236.0, 2.6, 75.0), (853.0, 2.6, 75.0), (2860.0, 2.6, 75.0))
 #: Corners at which a kind can be planted: a wheel turned before, a thing hidden by a rise.
-CAN_BE = {"straight": (2, 7, 8), "view": (1, 3, 10), "speed": (1, 3, 6, 7, 8)}
+CAN_BE = {"straight": (6, 11), "view": (1, 3, 10), "speed": (1, 3, 6, 7, 8)}
+#: Where the wheel is back within so much of straight shortly before the brake, rad at the wheels.
+STRAIGHT_RAD = {6: 0.005, 11: 0.006}
 KINDS = {
     "place": "place", "straight": "state", "speed": "state", "alignment": "alignment",
     "view": "view",
 }  # fmt: skip
 LOOK_BACK_S, LOOK_ON_S = 2.5, 0.3
+#: How long before an action what is felt, and what is seen, can be what it is taken on, s.
+FELT_S, LOOKED_S = 0.6, 1.0
 
 
 @dataclass(frozen=True)
@@ -105,9 +109,9 @@ def raised_circuit() -> rd.Circuit:
     held = anchors_of(steady(CAREFUL, places), Day(), circuit, None)
     for corner, speed in SPEEDS.items():
         place = float(held[(corner, "brake")][1])
-        marks += _posts(circuit, corner, place - 0.3 * speed)
+        marks += _posts(circuit, corner, place - 0.45 * speed)
         if corner in CAN_BE["view"]:
-            marks.append(_hidden_thing(circuit, corner, place - 1.4 * speed))
+            marks.append(_hidden_thing(circuit, corner, place - 0.7 * speed))
     return replace(circuit, landmarks=tuple(marks))
 
 
@@ -218,7 +222,7 @@ def _reference(corner: int, what: str) -> Reference:
         return Reference("alignment", (f"near post {corner}", f"far post {corner}"))
     if what == "view":
         return Reference("view", (f"marker {corner}",))
-    return Reference(what, value=0.025 if what == "straight" else 0.0)  # type: ignore[arg-type]
+    return Reference(what, value=STRAIGHT_RAD[corner] if what == "straight" else 0.0)  # type: ignore[arg-type]
 
 
 def with_landmarks(road: Circuit, circuit: rd.Circuit) -> Circuit:
@@ -336,8 +340,8 @@ def _apart(session: Session, parts: list[Array]) -> dict[str, float]:
     """By kind: smallest standard deviation of the noiseless trigger about a candidate, s."""
     late = {
         "place": [_late_place(parts)],
-        "state": _late_states(parts),
-        "alignment": _late_alignments(session, parts),
+        "state": _in_time(_late_states(parts), FELT_S),
+        "alignment": _in_time(_late_alignments(session, parts), LOOKED_S),
         "view": _late_views(session, parts),
     }
     return {kind: min((_spread(x) for x in xs), default=np.inf) for kind, xs in late.items()}
@@ -357,6 +361,8 @@ def _part(session: Session, when: float) -> Array:
     a, b = np.searchsorted(t, [when - 12.0, when + LOOK_ON_S])
     part = session.rows[a:b].copy()
     part[:, ly.O_T] -= when
+    length = session.circuit.length_m  # what lies before the start line counts below zero
+    part[part[:, ly.O_S] > part[-1, ly.O_S] + 0.5 * length, ly.O_S] -= length
     return part
 
 
@@ -367,6 +373,12 @@ def _now(parts: list[Array], column: int, when: float = 0.0) -> Array:
 def _late_place(parts: list[Array]) -> Array:
     s = _now(parts, ly.O_S)
     return (s - s.mean()) / _now(parts, ly.O_VX)
+
+
+def _in_time(late: list[Array], longest: float) -> list[Array]:
+    """Leave out what usually comes too long before, or clearly after, to be acted on."""
+    usual = [float(np.median(x[np.isfinite(x)])) if np.isfinite(x).any() else np.inf for x in late]
+    return [x for x, at in zip(late, usual, strict=True) if -0.1 <= at <= longest]
 
 
 def _late_states(parts: list[Array]) -> list[Array]:
@@ -408,7 +420,7 @@ def _line_ups(part: Array, marks: Array, one: Array, two: Array) -> Array:
     to = marks[None] - way[:, None, [ly.O_X, ly.O_Y]]
     forward = np.stack([np.cos(way[:, ly.O_PSI]), np.sin(way[:, ly.O_PSI])], axis=1)
     along = np.einsum("tmi,ti->tm", to, forward)
-    ahead = (along > 5.0) & (along > np.sqrt(0.5) * np.hypot(*np.moveaxis(to, 2, 0)))  # 45°
+    ahead = (along > 5.0) & (along > np.sqrt(0.75) * np.hypot(*np.moveaxis(to, 2, 0)))  # 30°
     cross = to[:, one, 0] * to[:, two, 1] - to[:, one, 1] * to[:, two, 0]
     flip = (cross[1:] * cross[:-1] < 0) & (ahead[1:, one] & ahead[1:, two])
     t = way[1:, ly.O_T, None] - 0.02 * cross[1:] / np.where(flip, cross[1:] - cross[:-1], np.inf)
@@ -431,7 +443,7 @@ def _late_views(session: Session, parts: list[Array]) -> list[Array]:
         except ValueError:
             continue
         lead = (float(np.median(s)) - place) / float(np.median(v))
-        if 0.1 <= lead <= LOOK_BACK_S:
+        if 0.1 <= lead <= LOOKED_S:
             out.append(np.array([-_passed(p, place) for p in parts]))
     return out
 

@@ -87,6 +87,17 @@ def test_every_statement_names_its_laps_and_adds_up(cases: list[Any], driven: An
         assert 20.0 < speed < 75.0
 
 
+def test_what_came_long_before_is_no_reference(driven: Any) -> None:
+    """Nobody counts: felt or heard 0.6 s before at most, seen 1 s (common practice, no source)."""
+    _, _, road, found = driven
+    said = find_references(road, found.laps, found.passes, visible=see_from_seat(road))
+    repeats = [r for own in said.values() for f in own for r in f.repeats]
+    longest = {"place": 0.0, "state": 0.6, "alignment": 1.0, "view": 1.0}
+    assert {r.kind for r in repeats} == set(longest)
+    assert {"gear", "brake_released"} <= {r.what for r in repeats}
+    assert not [r for r in repeats if not -0.1 <= r.delay_s <= longest[r.kind]]
+
+
 def test_what_cannot_be_seen_is_not_offered(driven: Any) -> None:
     _, _, road, found = driven
 

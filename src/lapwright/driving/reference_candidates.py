@@ -24,12 +24,17 @@ What = Literal[
     "lateral_falling", "alignment", "view",
 ]  # fmt: skip
 
-#: An action this long after an event is not taken on it, s.
-LONGEST_S = 2.5
-#: A place or a line-up can be foreseen by so much, a state by no more than its own blur, s.
-FORESEEN_S, BLUR_S = 0.3, 0.04
+#: An action so long after what is felt or heard is not taken on it, s: answering it takes a
+#: driver 0.2 to 0.5 s, a longer wait he would have to count (common practice, no source).
+FELT_S = 0.6
+#: The same of what is seen: a line-up or a thing coming into view leaves time to look, s.
+LOOKED_S = 1.0
+#: A line-up can be foreseen by so much, a state by no more than its own blur, s.
+FORESEEN_S, BLUR_S = 0.1, 0.04
 #: Something that comes into view cannot be answered faster, s.
 REACTION_S = 0.1
+#: A speed is looked for so long before the action, s.
+LOOK_BACK_S = 2.5
 #: Share of the laps in which an event has to come.
 COMES_IN = 0.8
 #: Steering back to within these shares of the lap's usual largest angle.
@@ -170,7 +175,7 @@ def _speed(ways: Approaches, when: Array) -> Group | None:
 
 def _reached(ways: Approaches, lap: int, until: float, level: float, way: float) -> float:
     """When a speed was last passed in a direction before a time; NaN where it was not."""
-    near = (ways.clock <= until) & (ways.clock > until - LONGEST_S)
+    near = (ways.clock <= until) & (ways.clock > until - LOOK_BACK_S)
     row = np.flatnonzero(near)
     behind = row[way * (ways.speed[lap, row] - level) < 0]
     if behind.size == 0 or behind[-1] + 1 >= ways.clock.size:
@@ -218,7 +223,7 @@ def _states(
     what: What, when: Array, events: list[Array], values: tuple[float | None, ...]
 ) -> Group | None:
     after = when[:, None] - np.column_stack(events)
-    return _kept("state", what, after, ((),) * after.shape[1], values, (-BLUR_S, LONGEST_S))
+    return _kept("state", what, after, ((),) * after.shape[1], values, (-BLUR_S, FELT_S))
 
 
 def _kept(
@@ -245,7 +250,7 @@ def _alignments(ways: Approaches, when: Array, seen: Seen) -> Group | None:
         return None
     after = when[:, None] - events
     return _kept(
-        "alignment", "alignment", after, pairs, (None,) * len(pairs), (-FORESEEN_S, LONGEST_S)
+        "alignment", "alignment", after, pairs, (None,) * len(pairs), (-FORESEEN_S, LOOKED_S)
     )
 
 
@@ -254,4 +259,4 @@ def _views(ways: Approaches, when: Array, seen: Seen) -> Group | None:
     if not names:
         return None
     after = when[:, None] - events
-    return _kept("view", "view", after, names, (None,) * len(names), (REACTION_S, LONGEST_S))
+    return _kept("view", "view", after, names, (None,) * len(names), (REACTION_S, LOOKED_S))

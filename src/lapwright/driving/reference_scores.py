@@ -56,9 +56,9 @@ def score_group(group: Group) -> Scored:
     The group needs three laps at least.
     """
     after = group.after_s
-    best, middle, _ = _choose(after)
+    best, _, _ = _choose(after)
     residual = _tamed(np.array([_left_out(after, lap) for lap in range(after.shape[0])]), 0.0)
-    delay = middle if group.what != "place" else 0.0
+    delay = float(np.nanmedian(after[:, best])) if group.what != "place" else 0.0
     return Scored(group, best, residual, delay, float(np.sqrt(np.mean(residual**2))))
 
 

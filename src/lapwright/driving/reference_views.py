@@ -28,9 +28,10 @@ Array = NDArray[np.float64]
 #: Tells from which places (s, n), arrays of one shape, a thing can be seen by the driver.
 Visible = Callable[[Array, Array, Landmark], NDArray[np.bool_]]
 
-#: Two things in line are looked at within these distances and this angle off the way ahead;
-#: further to the side a line-up is no more than passing a place.
-NEAREST_M, FARTHEST_M, AHEAD_RAD = 5.0, 500.0, np.radians(45.0)
+#: Two things in line are looked at within these distances and this angle off the way ahead:
+#: further to the side nobody looks (common practice, no source), and a line-up is no more than
+#: passing a place.
+NEAREST_M, FARTHEST_M, AHEAD_RAD = 5.0, 500.0, np.radians(30.0)
 #: How long before and after the action a line-up is looked for, and in which steps, s.
 LOOK_BACK_S, LOOK_ON_S, LOOK_STEP_S = 2.6, 0.4, 0.04
 #: Nobody steers by a thing further ahead along the road, m.

@@ -50,10 +50,9 @@ def find_settled(findings: Findings, corner: Corner) -> dict[str, Repeat]:
 def name_reference(repeat: Repeat) -> Text:
     """Name a reference by what can be seen or felt from the seat."""
     named = _name(repeat)
-    if repeat.what == "place" or abs(repeat.delay_s) < _AT_ONCE_S:
+    if repeat.what == "place" or repeat.delay_s < _AT_ONCE_S:
         return named
-    side = "after" if repeat.delay_s > 0 else "before"
-    return join_texts([Text(f"{{0}} {side}", ((abs(repeat.delay_s), "time", 1),)), named])
+    return join_texts([Text("{0} after", ((repeat.delay_s, "time", 1),)), named])
 
 
 def _name(repeat: Repeat) -> Text:
