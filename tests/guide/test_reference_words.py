@@ -145,6 +145,41 @@ def test_the_table_says_what_causes_is_not_known(base: Findings) -> None:
     assert [row["as_good"] for row in table["rows"]] == [True, False]
 
 
+def numbers(part: Any) -> list[float]:
+    """Every number that stands in a document, without its sign."""
+    if isinstance(part, dict):
+        return [n for value in part.values() for n in numbers(value)]
+    if isinstance(part, list):
+        return [n for value in part for n in numbers(value)]
+    return [abs(float(part))] if isinstance(part, (int, float)) else []
+
+
+def test_every_number_of_a_sentence_stands_in_the_document(base: Findings) -> None:
+    """Speeds, gears, metres to a landmark, scatter, laps, and seconds for metres later."""
+    named = [
+        repeat("state", "speed", 2.1, value=51.3),
+        repeat("state", "gear", 2.2, value=3.0, delay_s=0.42),
+        repeat("alignment", "alignment", 2.3, names=("post", "tower"), delay_s=0.31),
+        repeat("place", "place", 2.4, place=PlaceName("landmark", "hut", 6.4)),
+        repeat("place", "place", 2.5, place=PlaceName("kerb_end", "the kerb's end", -11.6)),
+        repeat("view", "view", 2.6, names=("barn",), delay_s=0.7),
+    ]
+    relation = TimeRelation(-0.0123, -0.0171, -0.0042)
+    for first in named:
+        others = [replace(r, as_good=True) for r in named if r.kind != first.kind]
+        one = found(first, *others, against_time=relation)
+        said = with_references(base, one)
+        corner = base.circuit.corners[1]
+        time = compose_reference_tables(said, corner)[0]["time"]
+        texts = [t.as_view() for t in say_corner_references(said, corner)] + [time]
+        values = [value[0] for text in texts for value in text["v"]]
+        assert len(values) >= 8
+        record = compose_view(said, METRIC)["guide"]["corners"][1]
+        rows, actions = record["references"], record["reference_actions"]
+        held = numbers([rows, actions, [len(a["laps"]) for a in actions]])
+        assert not [v for v in values if not any(abs(abs(v) - n) < 1e-9 for n in held)]
+
+
 def test_hands_rotation_and_gears_name_their_laps(base: Findings) -> None:
     said = replace(
         base,

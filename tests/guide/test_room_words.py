@@ -88,6 +88,44 @@ def test_the_document_holds_a_row_for_each_miss(invented: Any):
     assert render_json(view["guide"])
 
 
+def numbers(part: Any) -> list[float]:
+    """Every number that stands in a document."""
+    if isinstance(part, dict):
+        return [n for value in part.values() for n in numbers(value)]
+    if isinstance(part, list):
+        return [n for value in part for n in numbers(value)]
+    return [float(part)] if isinstance(part, (int, float)) and not isinstance(part, bool) else []
+
+
+def test_every_number_of_a_sentence_stands_in_the_document(invented: Any):
+    """Those of the room's sentences, over the start line too; signs are words in a sentence."""
+    findings = invented.make_findings()
+    length = findings.circuit.length_m
+    over = [replace(c, apex_m=3.0) if c.id == "2" else c for c in findings.circuit.corners]
+    short = replace(LEAVES, runoff_m=-7.3)
+    faster = replace(
+        GOAL, change="faster", action="minimum_speed_mps", today=24.0, goal=25.7, shown_by=None
+    )
+    line = replace(GOAL, today=length - 61.0, goal=length - 48.7)
+    for circuit, rooms in (
+        (findings.circuit, [Room(GOAL, (STAYS, LEAVES), (503.0, 508.0))]),
+        (findings.circuit, [Room(faster, (STAYS, short), (24.9, 25.7))]),
+        (
+            replace(findings.circuit, corners=tuple(over)),
+            [Room(line, (STAYS, short), (length - 55.0, length - 48.7))],
+        ),
+    ):
+        view = compose_view(replace(findings, circuit=circuit, rooms=tuple(rooms)), METRIC)
+        (corner,) = [c for c in view["guide"]["corners"] if c["id"] == "2"]
+        told = view["words"]["corners"]["2"]["room"]
+        values = [value[0] for text in told for value in text["v"]]
+        assert len(values) >= 6
+        held = [abs(n) for n in numbers(corner["room"])]
+        assert not [v for v in values if not any(abs(abs(v) - n) < 1e-9 for n in held)]
+    assert corner["room"][0]["later_m"] == pytest.approx(12.3)
+    assert corner["room"][0]["steps_before_apex_m"] == pytest.approx([58.0, 51.7])
+
+
 def test_the_cautions_come_with_it(invented: Any):
     cautions = " ".join(view_of(invented)["guide"]["cautions"]).lower()
     for word in ("steps", "closed circuits", "marshals"):

@@ -23,6 +23,8 @@ _STATES: Final = {
     "parallel": "the car parallel to the road",
     "lateral_falling": "the cornering force falling",
 }
+#: A corner's time is said for an action that comes so much later, m.
+LATER_M: Final = 10.0
 #: The actions that sentences name a reference of; the table has them all.
 SAID: Final = ("off_throttle_m", "brake_start_m", "turn_in_m", "throttle_first_m")
 _LABELS: Final = {"gear_change_m": "first change down"}

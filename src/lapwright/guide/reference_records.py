@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any, Final
 
-from lapwright.driving.references import ActionReferences, Repeat
+from lapwright.driving.references import ActionReferences, Repeat, TimeRelation
 from lapwright.guide.document import Findings
-from lapwright.guide.reference_names import list_references, name_reference
+from lapwright.guide.reference_names import LATER_M, list_references, name_reference
 from lapwright.guide.sentences import write_text
 from lapwright.model.circuit import Corner
 
@@ -41,12 +41,23 @@ def _row(found: ActionReferences, repeat: Repeat, system: dict[str, Any]) -> dic
         "kind": repeat.kind,
         "what": repeat.what,
         "landmarks": list(repeat.names),
+        **_values(repeat),
         "scatter_m": repeat.scatter_m,
         "scatter_s": repeat.scatter_s,
         "delay_s": None if repeat.what == "place" else repeat.delay_s,
         "laps": len(found.laps),
         "score": repeat.score,
         "as_good_as_first": repeat.as_good,
+    }
+
+
+def _values(repeat: Repeat) -> dict[str, Any]:
+    """Return the values that stand in a reference's name; a place before a thing is negative."""
+    place = repeat.place
+    return {
+        "speed_mps": repeat.value if repeat.what == "speed" else None,
+        "gear": repeat.value if repeat.what == "gear" else None,
+        "past_m": None if place is None else place.past_m,
     }
 
 
@@ -61,8 +72,15 @@ def _action(found: ActionReferences) -> dict[str, Any]:
         "human_s": found.human_s,
         "why_null": found.why_null,
         "time_s_per_m": None if relation is None else asdict(relation),
+        "if_later": None if relation is None else _if_later(relation),
         "time_why_null": found.time_why_null,
     }
+
+
+def _if_later(relation: TimeRelation) -> dict[str, float]:
+    """Return what the corner's time does when the action comes `LATER_M` later; < 0 is shorter."""
+    times = (LATER_M * t for t in (relation.value, relation.low, relation.high))
+    return {"by_m": LATER_M, **dict(zip(("time_s", "low_s", "high_s"), times, strict=True))}
 
 
 def _measured(record: Any) -> dict[str, Any]:

@@ -7,7 +7,13 @@ from typing import Any, Final
 from lapwright.driving.references import ActionReferences, Repeat
 from lapwright.guide.document import Findings, Text, join_texts
 from lapwright.guide.figures import width_figure
-from lapwright.guide.reference_names import SAID, label_action, list_references, name_reference
+from lapwright.guide.reference_names import (
+    LATER_M,
+    SAID,
+    label_action,
+    list_references,
+    name_reference,
+)
 from lapwright.guide.told import make_sentence
 from lapwright.model.circuit import Corner
 
@@ -94,10 +100,9 @@ def _say_time(found: ActionReferences) -> dict[str, Any] | None:
         "(between {3} and {4}); which causes which is not known."
     )
     low, high = sorted((abs(relation.low), abs(relation.high)))
-    ten = 10.0
     values = (
-        (float(len(found.laps)), "count"), (ten * abs(relation.value), "time"), (ten, "distance"),
-        (ten * low, "time"), (ten * high, "time"),
+        (float(len(found.laps)), "count"), (LATER_M * abs(relation.value), "time"),
+        (LATER_M, "distance"), (LATER_M * low, "time"), (LATER_M * high, "time"),
     )  # fmt: skip
     return Text(text, values).as_view()
 

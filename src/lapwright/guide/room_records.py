@@ -6,7 +6,8 @@ from typing import Any, Final
 
 from lapwright.driving.room import LEAST_LAPS, Room, why_no_room
 from lapwright.guide.document import Findings
-from lapwright.model.circuit import Corner
+from lapwright.guide.figures import from_apex
+from lapwright.model.circuit import Circuit, Corner
 
 _FEW: Final = f"not enough laps: {LEAST_LAPS} through this corner are needed"
 _NOTHING: Final = "no lap shows anything here that is later or faster and no slower"
@@ -19,13 +20,32 @@ def list_rooms(findings: Findings, corner: Corner) -> list[Room]:
 
 def compose_corner_room(findings: Findings, corner: Corner) -> dict[str, Any]:
     """Compose a corner's room to be wrong: a row for each change and each miss."""
-    rows = [row for room in list_rooms(findings, corner) for row in _rows(room)]
+    laps = count_laps(findings)
+    rows = [
+        {**row, **_values(room, findings.circuit, corner), "laps": laps}
+        for room in list_rooms(findings, corner)
+        for row in _rows(room)
+    ]
     why = (
         None
         if rows
         else why_no_room(findings.circuit, findings.laps) or _why_nothing(findings, corner)
     )
     return {"room": rows, "room_why_empty": why}
+
+
+def count_laps(findings: Findings) -> int:
+    """Count the laps whose braking and cornering the room rests on."""
+    return sum(lap.used for lap in findings.laps)
+
+
+def _values(room: Room, circuit: Circuit, corner: Corner) -> dict[str, Any]:
+    """Return by how much a change is later, and its steps as distances before the apex."""
+    goal, length = room.goal, circuit.length_m
+    if goal.change != "later" or goal.today is None or goal.goal is None:
+        return {"later_m": None, "steps_before_apex_m": None}
+    steps = [-from_apex(place, corner.apex_m, length) for place in room.steps]
+    return {"later_m": from_apex(goal.goal, goal.today, length), "steps_before_apex_m": steps}
 
 
 def _why_nothing(findings: Findings, corner: Corner) -> str:
@@ -43,8 +63,14 @@ def _rows(room: Room) -> list[dict[str, Any]]:
             "missed_by_m": m.by_m, "speed_at_edge_mps": m.worst_mps,
             "speed_at_edge_usual_mps": m.edge_mps, "speed_at_edge_best_mps": m.best_mps,
             "edge_m": m.edge_m, "side": m.side, "road_left_m": m.left_m,
-            "runoff_m": m.runoff_m, "runoff_why_null": m.runoff_why_null or None,
+            "runoff_m": m.runoff_m, "runoff_short_m": _short(m.runoff_m),
+            "runoff_why_null": m.runoff_why_null or None,
             "steps": list(room.steps),
         }
         for m in room.missed
     ]  # fmt: skip
+
+
+def _short(runoff_m: float | None) -> float | None:
+    """Return by how much a run-off is too short to stop; None where it is not."""
+    return -runoff_m if runoff_m is not None and runoff_m < 0.0 else None

@@ -10,7 +10,7 @@ from typing import Final
 from lapwright.driving.room import Missed, Room
 from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
 from lapwright.guide.figures import from_apex
-from lapwright.guide.room_records import list_rooms
+from lapwright.guide.room_records import count_laps, list_rooms
 from lapwright.model.circuit import Corner
 
 _MISSED: Final = {
@@ -29,7 +29,7 @@ def say_corner_room(findings: Findings, corner: Corner) -> list[Text]:
 def _say(findings: Findings, corner: Corner, room: Room) -> Text:
     parts = [
         _say_change(findings, room),
-        *_say_missed(room, _count(findings)),
+        *_say_missed(room, float(count_laps(findings))),
         _say_steps(findings, corner, room),
     ]
     return join_texts([part for part in parts if part is not None])
@@ -50,10 +50,6 @@ def _say_change(findings: Findings, room: Room) -> Text:
         return Text(f"A minimum speed of {{0}} instead of {{1}} ({by}).", values)
     later = from_apex(wanted, today, findings.circuit.length_m)
     return Text(f"Braking {{0}} later than usual ({by}).", ((later, "distance"),))
-
-
-def _count(findings: Findings) -> float:
-    return float(sum(lap.used for lap in findings.laps))
 
 
 def _say_missed(room: Room, laps: float) -> list[Text]:
