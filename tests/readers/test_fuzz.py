@@ -16,8 +16,11 @@ from re import _constants, _parser
 import pytest
 
 from lapwright.errors import InputError
+from lapwright.model.car_toml import read_car
+from lapwright.model.notes_toml import read_notes
 from lapwright.readers.circuit_files import read_circuit
 from lapwright.readers.containers import Damaged, unpack_zip
+from lapwright.readers.mapping import read_mapping
 from lapwright.readers.registry import read_log
 
 
@@ -32,8 +35,10 @@ def fuzzer():
 
 
 @pytest.mark.parametrize(
-    "name", ["csv", "gpx", "nmea", "geojson", "opendrive", "zip", "mdf", "layout"]
-)
+    "name",
+    ["csv", "gpx", "nmea", "geojson", "opendrive", "circuit", "line", "mapping", "car", "notes",
+     "layout", "zip", "mdf"],
+)  # fmt: skip
 def test_targets_end_as_they_may(fuzzer, name, capsys):
     run = fuzzer.Run(name)
     fuzzer.run_own(run, seconds=60.0, seed=11, most=120)
@@ -129,3 +134,13 @@ def test_patterns_have_no_nested_repeats():
                 assert list(unbounded(_parser.parse(value.pattern))) == [], (path.name, value)
     assert found >= 4
     assert list(unbounded(_parser.parse("(a+)+b"))) != []
+
+
+@pytest.mark.parametrize("text", ["a = " + "[" * 3_000, "a = " + "1" * 5_000], ids=["deep", "long"])
+@pytest.mark.parametrize("read", [read_mapping, read_car, read_notes], ids=["map", "car", "notes"])
+def test_toml_beyond_what_its_parser_bears(tmp_path, read, text):
+    """Nesting ended in a RecursionError, a number of 5 000 digits in a bare ValueError."""
+    path = tmp_path / "s.toml"
+    path.write_text(text)
+    with pytest.raises(InputError, match=r"s\.toml.*TOML"):
+        read(path)

@@ -79,7 +79,7 @@ def read_car(path: str | Path) -> Car:
         raise InputError(
             [Message("refused", path.name, f"cannot be read: {error.strerror}")]
         ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(
             [Message("refused", path.name, f"is no TOML: {error}", to_do="Correct the file")]
         ) from error

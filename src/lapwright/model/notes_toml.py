@@ -79,7 +79,7 @@ def read_notes_text(data: bytes, file: str) -> Notes:
     try:
         text = data.decode("utf-8-sig")
         tables = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         found = re.search(r"line (\d+)", str(error))
         line = int(found[1]) if found else None
         raise InputError(

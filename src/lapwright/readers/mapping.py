@@ -79,7 +79,7 @@ def read_mapping(path: Path) -> ChannelMapping:
         document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise InputError([_refuse(path, f"cannot be opened ({error.strerror})")]) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError([_refuse(path, f"not TOML: {error}")]) from error
     rules: dict[str, ChannelRule] = {}
     channels = document.get("channels", {})
