@@ -7,6 +7,7 @@ import type { RibbonLayout } from "./ribbon-layout";
 import { at, near } from "./places";
 import { lostOf } from "./ribbon";
 import { bare, ruleOf, write } from "./sentences";
+import { aheadAt } from "./sight";
 import type { Strip } from "./strips";
 import type { Corner } from "./view";
 
@@ -62,7 +63,9 @@ export function spoken(desk: Desk, frame: Frame, strips: Strip[], place: number)
   const values = strips
     .filter((strip) => strip.channel && !strip.lacking)
     .map((strip) => `${strip.lacks} ${stripText(desk, strip, place)}`);
-  return [placeText(desk, frame.corner, place), ...values, edgeText(desk, place), lostText(desk, frame, place)]
+  const ahead = aheadAt(desk.view, place);
+  const seen = Number.isNaN(ahead) ? "" : `${write(ahead, "distance", desk.system)} of road in view`;
+  return [placeText(desk, frame.corner, place), ...values, seen, edgeText(desk, place), lostText(desk, frame, place)]
     .filter(Boolean)
     .join(", ");
 }

@@ -1,10 +1,12 @@
 // The corner from above, driven from the bottom of the picture upwards.
 import { useRef } from "preact/hooks";
 import { lapOf, lengthOf, useCursor, type Desk } from "./desk";
+import { lineUps } from "./details";
 import type { Flag } from "./flags";
 import { samples, type Frame } from "./frame";
 import { at, near, wrap } from "./places";
-import type { Numbers } from "./view";
+import { hiddenFrom, seenIn, seenWords } from "./sight";
+import type { Landmark, Numbers } from "./view";
 
 type Point = [number, number];
 
@@ -81,19 +83,22 @@ export function Inset({ desk, frame, flags, width, most }: Props) {
   const shown = lapOf(desk, desk.shown);
   const against = lapOf(desk, desk.against);
   const { possible } = desk.view.pictures;
+  const seen = seenIn(desk, frame);
   return (
     <svg
       class="inset"
       viewBox={`0 0 ${width} ${above.height.toFixed(0)}`}
       role="img"
-      aria-label={`The corner from above, a ${frame.corner.direction}-hander, entered from the bottom`}
+      aria-label={`The corner from above, a ${frame.corner.direction}-hander, entered from the bottom${seen ? `; ${seenWords(desk, seen)}` : ""}`}
     >
       <path class="road" d={`${left}L${back.slice(1)}Z`} />
+      <Hidden above={above} desk={desk} frame={frame} />
       <path class={edge} d={left} />
       <path class={edge} d={right} />
       {possible && <path class="lap possible" d={channel(possible.n)} />}
       {against && <path class="lap against" d={channel(against.n)} />}
       {shown && <path class="lap this" d={channel(shown.n)} />}
+      <LineUps above={above} desk={desk} frame={frame} />
       <Entry above={above} frame={frame} />
       {flags
         .filter((flag) => flag.tone === "action" && shown)
@@ -103,6 +108,53 @@ export function Inset({ desk, frame, flags, width, most }: Props) {
         })}
       <InsetCursor desk={desk} frame={frame} above={above} />
     </svg>
+  );
+}
+
+/** The road that is hidden from the brake point, and the last of it that is seen from there. */
+function Hidden({ above, desk, frame }: { above: Above; desk: Desk; frame: Frame }) {
+  const seen = seenIn(desk, frame);
+  const from = hiddenFrom(seen, frame);
+  if (!seen || from === null) return null;
+  const { road, step_m, points } = desk.view.pictures;
+  const list = samples(frame).filter((i) => i * step_m >= from);
+  if (list.length < 2) return null;
+  const left = line(above, frame, list, (_, i) => road.left[wrap(i, points)]!);
+  const back = line(above, frame, [...list].reverse(), (_, i) => -road.right[wrap(i, points)]!);
+  const [a, b] = [above.point(from, at(road.left, from, step_m)), above.point(from, -at(road.right, from, step_m))];
+  return (
+    <g class="hidden">
+      <path class="veil" d={`${left}L${back.slice(1)}Z`} />
+      <path class="horizon" d={`M${a}L${b}`} />
+    </g>
+  );
+}
+
+/** From where two landmarks line up that an action is taken on, through both. */
+function LineUps({ above, desk, frame }: { above: Above; desk: Desk; frame: Frame }) {
+  const { sight, landmarks, step_m } = desk.view.pictures;
+  const length = lengthOf(desk.view);
+  const lap = lapOf(desk, desk.shown);
+  const spot = ({ at_m, off_m }: Landmark) => above.point(near(at_m, frame.corner.apex_m, length), off_m);
+  return (
+    <g>
+      {lineUps(desk, frame).map((mark) => {
+        const [one, other] = mark.landmarks.map((name) => landmarks.find((l) => l.name === name));
+        const line = sight?.alignments.find((a) => a.near === one?.name && a.far === other?.name);
+        if (!one || !other || !line || !lap) return null;
+        const eye = near(line.at_m, frame.corner.apex_m, length);
+        if (eye < frame.from || eye > frame.to) return null;
+        return (
+          <g key={mark.action}>
+            <path class="lineup" d={`M${above.point(eye, at(lap.n, eye, step_m))}L${spot(other)}`} />
+            {[one, other].map((l) => {
+              const [x, y] = spot(l);
+              return <path key={l.name} class="landmark" d={`M${x} ${y - 4}l4 7h-8Z`} />;
+            })}
+          </g>
+        );
+      })}
+    </g>
   );
 }
 

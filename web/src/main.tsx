@@ -6,6 +6,7 @@ import { cursor, DeskContext, isLapKey, lapIn, lapKey, moveCursor, type Choice, 
 import { LedgerSection } from "./ledger";
 import { Opening } from "./opening";
 import { PossibleSection } from "./possible";
+import { SaidPart } from "./said";
 import { Sheet, sheetId } from "./sheet";
 import { readView } from "./unpack";
 import type { View } from "./view";
@@ -92,8 +93,10 @@ function Page({ view }: { view: View }) {
       <Bar current={current} go={go} />
       <main>
         <Opening />
+        <SaidPart topic="stints" />
         <LedgerSection />
         <PossibleSection />
+        <SaidPart topic="sight" />
         {sheets.slice(0, ready)}
         <footer>
           <p>
@@ -156,6 +159,9 @@ function Hatches() {
       </pattern>
       <pattern id="lighthatch" width="7" height="7" patternUnits="userSpaceOnUse">
         <circle class="loadline" cx="2" cy="2" r="1.1" />
+      </pattern>
+      <pattern id="veilhatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)">
+        <rect class="veilline" width="1.4" height="6" />
       </pattern>
     </svg>
   );

@@ -43,6 +43,7 @@ export function Opening() {
         <div class="last">
           <Cautions texts={guide.cautions} />
           <Missing />
+          <Unfit />
         </div>
       </div>
       <Log />
@@ -67,6 +68,21 @@ function Missing() {
       <h2>What is missing, and what it costs</h2>
       <ul>
         {view.words.missing.map((text, i) => <li key={i}>{say(text, system)}</li>)}
+      </ul>
+    </section>
+  );
+}
+
+/** The author's notes whose place the corners no longer have. */
+function Unfit() {
+  const { view, system } = useDesk();
+  const unfit = view.words.notes?.unfit ?? [];
+  if (!unfit.length) return null;
+  return (
+    <section class="missing unfit">
+      <h2>Notes that no longer fit</h2>
+      <ul>
+        {unfit.map((text, i) => <li key={i}>{say(text, system)}</li>)}
       </ul>
     </section>
   );

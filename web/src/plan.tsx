@@ -5,6 +5,7 @@ import { lapName, lapOf, lengthOf, useCursor, useDesk, useWidth, type Desk } fro
 import { overlap, textWidth, type Box } from "./labels";
 import { at, extent, roundDown, wrap } from "./places";
 import { ruleOf, write } from "./sentences";
+import { aheadAt } from "./sight";
 import { cornerTitle, sheetId } from "./sheet";
 import type { Corner, Landmark } from "./view";
 
@@ -93,6 +94,11 @@ export function PlanView() {
       {accountOf(desk) && (
         <figcaption class="soft">
           The wider the mark, the more time {lapName(desk.view, desk.shown)} lost there against {heldLabel(desk)}.
+        </figcaption>
+      )}
+      {desk.view.pictures.sight && (
+        <figcaption class="soft">
+          Where the cursor stands on a corner's road, the road in view from there is drawn ahead of the dot.
         </figcaption>
       )}
     </figure>
@@ -224,9 +230,17 @@ function scaleBar(desk: Desk, plan: Plan): { pixels: number; text: string } {
 
 function PlanCursor({ desk, plan }: { desk: Desk; plan: Plan }) {
   const dot = useRef<SVGCircleElement>(null);
+  const seen = useRef<SVGPathElement>(null);
   useCursor((place) => {
     const [x, y] = plan.point(place);
     dot.current?.setAttribute("transform", `translate(${x.toFixed(1)} ${y.toFixed(1)})`);
+    const ahead = aheadAt(desk.view, place);
+    seen.current?.setAttribute("d", ahead > 0 ? stretchOf(plan, desk, place, place + ahead) : "");
   });
-  return <circle ref={dot} class={lapOf(desk, desk.shown) ? "dot this" : "dot"} r={6} transform="translate(-99 -99)" data-part="plan" />;
+  return (
+    <g>
+      <path ref={seen} class="planseen" d="" data-part="seen" />
+      <circle ref={dot} class={lapOf(desk, desk.shown) ? "dot this" : "dot"} r={6} transform="translate(-99 -99)" data-part="plan" />
+    </g>
+  );
 }

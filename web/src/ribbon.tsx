@@ -1,5 +1,6 @@
 // The road ribbon: the road unrolled, its true width magnified across, laps along it, words on it.
 import { accountOf, lostAt } from "./account";
+import { Breaches, HiddenRoad, RoadLeft } from "./details-picture";
 import { isLapKey, lapOf, type Desk } from "./desk";
 import { NOTE, TITLE, type Flag } from "./flags";
 import { tracePath } from "./frame";
@@ -13,11 +14,14 @@ export function Ribbon({ desk, layout }: { desk: Desk; layout: RibbonLayout }) {
   return (
     <g>
       <RoadSurface desk={desk} layout={layout} />
+      <HiddenRoad desk={desk} layout={layout} />
       <LoadPicture desk={desk} layout={layout} />
       <PickedPlace desk={desk} layout={layout} />
       <CombPicture desk={desk} layout={layout} />
       <OtherLaps desk={desk} layout={layout} />
       <ChosenLaps desk={desk} layout={layout} />
+      <RoadLeft desk={desk} layout={layout} />
+      <Breaches desk={desk} layout={layout} />
       <Gutter layout={layout} />
       <Rails layout={layout} side="above" />
       <Rails layout={layout} side="below" />

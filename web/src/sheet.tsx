@@ -8,11 +8,15 @@ import { complexOf, cornerLap, cursor, DeskContext, lapName, moveCursor, useCurs
 import { makeFlags, type Flag } from "./flags";
 import { makeFrame, samples, type Frame } from "./frame";
 import { Inset } from "./inset";
+import { layoutDetails, listDetails } from "./details";
+import { Details } from "./details-picture";
 import { near, niceTicks } from "./places";
 import { lostOf, Ribbon, TICK } from "./ribbon";
 import { layoutRibbon } from "./ribbon-layout";
 import { ruleOf, say, write } from "./sentences";
 import { layoutStrips, StripPicture } from "./strips";
+import { hiddenFrom, seenIn } from "./sight";
+import { Topics } from "./topics";
 import type { Corner } from "./view";
 import { combWords, hasTeeth, loadStretches } from "./worth";
 
@@ -62,6 +66,7 @@ export function Sheet({ corner }: { corner: Corner }) {
         {frame && <Picture desk={desk} frame={frame} flags={flags} />}
       </div>
       {words?.spread_note && <p class="spreadnote">{say(words.spread_note, desk.system)}</p>}
+      <Topics desk={desk} corner={corner} />
       <ActionTable corner={corner} />
       {corner.notes.length > 0 && (
         <aside class="notes" aria-label="the author's notes">
@@ -130,6 +135,8 @@ function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
   const lost = lostOf(desk) !== null;
   const list = frame ? samples(frame) : [];
   const loads = frame ? loadStretches(frame, list).map((one) => one.kind) : [];
+  const seen = frame ? seenIn(desk, frame) : null;
+  const hidden = frame !== null && hiddenFrom(seen, frame) !== null;
   const teeth = frame !== null && (hasTeeth(frame, list, "left") || hasTeeth(frame, list, "right"));
   return (
     <ul class="key" aria-label="key">
@@ -144,6 +151,8 @@ function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
       {teeth && <Item sample="comb" text={combWords(desk)} />}
       {loads.includes("pressed") && <Item sample="pressed" text="the road presses the car down" />}
       {loads.includes("light") && <Item sample="light" text="the car goes light" />}
+      {hidden && <Item sample="hidden" text={`hidden from ${seen!.where}`} />}
+      {frame?.corner.road_use && <Item sample="roadleft" text="road left; broken: worth nothing" />}
       {desk.view.pictures.spans.some((s) => s.kind === "kerb") && <Item sample="kerb" text="kerb" />}
       {frame && <li class="scale">{scaleText(desk, frame)}</li>}
     </ul>
@@ -172,6 +181,8 @@ const SAMPLES: Record<string, preact.JSX.Element> = {
   comb: <path class="comb" d="M3 13v-3M8 13v-6M13 13v-10M18 13v-12M23 13v-7" />,
   pressed: <><rect class="load pressed" x="0" y="0" width="28" height="14" /><path class="loadmark pressed" d="M14 12l-5 -9h10Z" /></>,
   light: <><rect class="load light" x="0" y="0" width="28" height="14" /><path class="loadmark light" d="M14 2l-5 9h10Z" /></>,
+  hidden: <><rect class="road" x="0" y="0" width="28" height="14" /><rect class="veil" x="0" y="0" width="28" height="14" /></>,
+  roadleft: <><path class="roadleft" d="M9 1V11M4 11h10" /><path class="roadleft nothing" d="M21 1V11M16 11h10" /></>,
   won: <rect class="tick won" x="12" y="0.5" width="3" height="13" />,
   kerb: <rect class="kerb" x="1" y="2.5" width="26" height="9" />,
 };
@@ -186,10 +197,12 @@ const AXIS = 40;
 const READING = 36;
 
 function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag[] }) {
-  const { layout, strips, bottom } = useMemo(() => {
+  const { layout, said, details, strips, bottom } = useMemo(() => {
     const layout = layoutRibbon(desk, frame, flags, 4);
-    const strips = layoutStrips(desk, frame, layout.list, layout.height + READING);
-    return { layout, strips, bottom: strips[strips.length - 1]!.bottom + 10 };
+    const said = listDetails(desk, frame);
+    const details = layoutDetails(said, frame);
+    const strips = layoutStrips(desk, frame, layout.list, layout.height + details.height + READING);
+    return { layout, said, details: details.placed, strips, bottom: strips[strips.length - 1]!.bottom + 10 };
   }, [desk, frame, flags]);
   const slider = useRef<HTMLDivElement>(null);
   const follow = (event: PointerEvent) => {
@@ -204,6 +217,7 @@ function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag
   });
   const height = bottom + AXIS;
   return (
+    <>
     <div
       class="slider"
       ref={slider}
@@ -221,6 +235,7 @@ function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag
       <svg class="ribbon" viewBox={`0 0 ${frame.width} ${height}`} aria-hidden="true">
         <Distances desk={desk} frame={frame} top={layout.roadTop} roadBottom={layout.roadBottom} first={strips[0]!.top} bottom={bottom} />
         <Ribbon desk={desk} layout={layout} />
+        <Details layout={layout} placed={details} top={layout.height} />
         {strips.map((strip) => (
           <StripPicture key={strip.key} desk={desk} frame={frame} list={layout.list} strip={strip} />
         ))}
@@ -229,6 +244,12 @@ function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag
       </svg>
       {flags.length === 0 && <p class="note">Nothing was found that could be written on the road here.</p>}
     </div>
+    {said.length > 0 && (
+      <ul class="unseen" aria-label={`Marked on the road of ${cornerTitle(desk, frame.corner)}`}>
+        {said.map(({ text }, i) => <li key={i}>{text}</li>)}
+      </ul>
+    )}
+    </>
   );
 }
 

@@ -21,6 +21,7 @@ export async function readView(): Promise<View> {
     expand(lap, block);
   }
   if (pictures["possible"]) expand(pictures["possible"] as Record<string, unknown>, block);
+  if (pictures["sight"]) expand(pictures["sight"] as Record<string, unknown>, block);
   for (const account of tree.ledger?.accounts ?? []) {
     const lost = { lost_s: account.lost_s as unknown };
     expand(lost, block);

@@ -1,4 +1,5 @@
 // What a guide file holds, after its arrays are unpacked.
+import type { VideoCaptions } from "./cues";
 
 export type Numbers = ArrayLike<number>;
 export type Value = [number | null, string, number?];
@@ -41,6 +42,50 @@ export interface Corner {
   actions: Record<string, Action | undefined>;
   advice: string[];
   notes: string[];
+  sight?: { blind: boolean | null; apex_seen_from_m: number | null } | null;
+  road_use?: Record<RoadPart, RoadLeft | null> | null;
+  kerbs?: { name: string; uses: KerbUse[] }[];
+  room?: Room[];
+  chosen_references?: { action: string; reference: string; computed: boolean }[];
+}
+
+export type RoadPart = "entry" | "apex" | "exit";
+
+/** Road between the car's outside (or its path) and an edge. */
+export interface RoadLeft {
+  left_m: number;
+  side: "outside" | "inside";
+  verdict: string | null;
+}
+
+export interface KerbUse {
+  lap: string;
+  wheels: string[];
+  depth_m: number;
+  length_m: number;
+}
+
+/** What happens when a change that asks for more is missed by so much. */
+export interface Room {
+  action: string;
+  change: "later" | "faster" | "flat";
+  today: number;
+  missed_by_m: number;
+  speed_at_edge_mps: number | null;
+  edge_m: number | null;
+  side: string | null;
+  road_left_m: number | null;
+  runoff_m: number | null;
+}
+
+/** Where a lap was past the bound of the road. */
+export interface Breach {
+  side: "left" | "right";
+  start_m: number;
+  end_m: number;
+  duration_s: number;
+  by_m: number;
+  sure: boolean;
 }
 
 export interface LapRow {
@@ -52,6 +97,7 @@ export interface LapRow {
   used: boolean;
   why_not: string | null;
   kind: string | null;
+  track_limits?: { rule: string; breaches: Breach[] } | null;
 }
 
 export interface CornerLap {
@@ -114,6 +160,23 @@ export interface Landmark {
   height_m: number;
 }
 
+/** Road seen ahead without a break from each place of the grid; as far as `reach_m` was looked. */
+export interface Sight {
+  ahead_m: Numbers;
+  reach_m: number;
+  alignments: { near: string; far: string; at_m: number }[];
+}
+
+/** What an action is taken on, where the laps settle it. */
+export interface ReferenceMark {
+  corner: string;
+  action: string;
+  at_m: number;
+  kind: "place" | "state" | "alignment" | "view";
+  landmarks: string[];
+  text: Sentence;
+}
+
 export interface Pictures {
   step_m: number;
   points: number;
@@ -125,6 +188,8 @@ export interface Pictures {
   landmarks: Landmark[];
   possible?: PossibleLine | null;
   envelope?: Record<Direction, Envelope | null | undefined> | null;
+  sight?: Sight | null;
+  references?: ReferenceMark[];
 }
 
 /** The fastest line, what road is worth along it (s a metre of width, for each metre of road), load as share of weight. */
@@ -162,6 +227,32 @@ export interface CornerWords {
   instructions: Sentence[];
   spread_note: Sentence | null;
   possible?: Sentence[] | null;
+  references?: Sentence[];
+  reference_tables?: ReferenceTable[];
+  road?: Sentence[];
+  room?: Sentence[];
+  sight?: Sentence[];
+  hands?: Sentence[];
+}
+
+/** How one action scatters about each thing that it may be taken on, the tightest first. */
+export interface ReferenceTable {
+  action: string;
+  label: string;
+  settled: boolean;
+  laps: string[];
+  floor_s: number | null;
+  human_s: number;
+  why_null: string | null;
+  time: Sentence | null;
+  rows: { text: Sentence; kind: string; scatter_m: number; scatter_s: number; as_good: boolean }[];
+}
+
+/** A section that is words alone. */
+export interface SaidSection {
+  title: string;
+  sentences: Sentence[];
+  why_null?: Sentence | null;
 }
 
 /** One cause in one corner: what it cost, and where. A cost below zero is a gain. */
@@ -239,10 +330,14 @@ export interface View {
     actions: Record<string, ActionWords | undefined>;
     corners: Record<string, CornerWords | undefined>;
     missing: Sentence[];
-    possible?: { title: string; sentences: Sentence[]; why_null: Sentence | null } | null;
+    possible?: SaidSection | null;
+    stints?: SaidSection | null;
+    sight?: SaidSection | null;
+    notes?: { unfit: Sentence[] } | null;
     ledger?: { title: string; sentences: Sentence[]; cautions: Sentence[] } | null;
   };
   ledger?: Ledger | null;
   order_of_work?: WorkItem[] | null;
+  captions?: VideoCaptions | null;
   units: { chosen: string; systems: Record<string, UnitSystem> };
 }

@@ -12,7 +12,7 @@ export function OrderOfWork() {
     <section class="work" aria-labelledby="work-title">
       <h2 id="work-title">Order of work</h2>
       {items.length === 0 && <p class="soft">These laps support no item of work.</p>}
-      <ol>
+      <ol class="orders">
         {items.map((item, i) => <Item key={i} item={item} />)}
       </ol>
     </section>
