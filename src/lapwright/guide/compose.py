@@ -18,6 +18,7 @@ from lapwright.guide.possible_records import compose_car, compose_possible, find
 from lapwright.guide.possible_words import compose_possible_words
 from lapwright.guide.road_records import compose_track_limits
 from lapwright.guide.sentences import write_text
+from lapwright.guide.sight_records import compose_eye
 from lapwright.guide.sight_words import compose_sight_words
 from lapwright.guide.stint_words import compose_stint_words, compose_stints
 from lapwright.guide.unit_system import UnitSystem, units_as_view
@@ -91,6 +92,7 @@ def compose_guide(findings: Findings, units: UnitSystem) -> dict[str, Any]:
         "corners": compose_corners(findings, system),
         "corner_laps": _compose_corner_laps(findings),
         "human_timing_s": HUMAN_TIMING_S,
+        "eye": compose_eye(findings),
         **compose_ledger(findings),
         "order_of_work": compose_work(findings, system),
         **compose_stints(findings),

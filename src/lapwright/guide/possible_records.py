@@ -67,6 +67,7 @@ def compose_possible(findings: Findings) -> dict[str, Any]:
         "own_best_corners_s": None if own is None else {"value": own, "low": None, "high": None},
         "on_line_s": _estimate(what.on_line_s if what else None),
         "on_fastest_line_s": _estimate(what.on_fastest_line_s if what else None),
+        "margin_m": what.fastest.margin_m if what and what.fastest else None,
         "solver": _solver(what),
         "why_null": why_null(findings),
     }

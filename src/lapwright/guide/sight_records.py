@@ -15,6 +15,15 @@ NOT_ASKED: Final = "not worked out for this guide"
 _NO_PLACE: Final = "neither the braking point nor the turn-in is known"
 
 
+def compose_eye(findings: Findings) -> dict[str, Any] | None:
+    """Compose where the driver's eye was put, m from the middle of the wheelbase on the ground."""
+    sight = findings.sight
+    if sight is None or sight.why_null:
+        return None
+    forward, left, up = sight.eye
+    return {"forward_m": forward, "left_m": left, "up_m": up, "given": sight.eye_given}
+
+
 def compose_corner_sight(findings: Findings, corner: Corner) -> dict[str, Any]:
     """Compose what is seen of a corner; null with its reason without heights."""
     sight = findings.sight
