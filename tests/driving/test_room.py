@@ -18,17 +18,22 @@ import pytest
 from lapwright.demo import Fault, make_session
 from lapwright.demo import layout as ly
 from lapwright.demo import road as rd
+from lapwright.driving.ledger_records import ON_LINE, OWN_BEST
 from lapwright.driving.overrun import Overrun, find_shown, run_wide, stopping_distance
 from lapwright.driving.passes import ActionSummary, CornerPass, CornerSummary
 from lapwright.driving.room import (
     Goal,
+    Room,
     find_goals,
     find_room,
     find_run_off,
     find_steps,
+    list_asked,
     measure_room,
+    measure_rooms,
     why_no_room,
 )
+from lapwright.driving.work_order import WorkItem
 from lapwright.model.circuit import Circuit, Corner, RoadSpan
 from lapwright.model.lap import Track
 from lapwright.physics.grip import corner_speed
@@ -274,3 +279,32 @@ def test_every_change_says_who_showed_it_and_what_missing_it_risks(found: Any):
             assert (missed.worst_mps is None) == (missed.left_m is not None)
             assert missed.runoff_m is None
             assert missed.runoff_why_null
+
+
+def asked_for(cause: str, **changes: Any) -> WorkItem:
+    action = {"early_braking": "brake_start_m", "slow_minimum": "minimum_speed_mps"}.get(cause)
+    item = WorkItem("3", cause, OWN_BEST, action, 870.0, 878.0, 1.0, ("2",), 0.8, 0.2, 0.1, 0.3)
+    return replace(item, **changes)
+
+
+def test_what_the_order_of_work_asks_for_gets_a_room(found: Any):
+    """Later and faster with a value, flat without one; what is covered already is left alone."""
+    work = [
+        asked_for("early_braking"),
+        asked_for("slow_minimum", corner="5", against=ON_LINE, today=20.0, goal=21.0),
+        asked_for("lift", corner="4", action=None, today=None, goal=None),
+        asked_for("early_braking", corner="6", goal=None),
+        asked_for("soft_braking", corner="7"),
+    ]
+    goals = {g.change: g for g in list_asked(work, (), found.laps, "1")}
+    assert {c: g.corner for c, g in goals.items()} == {"later": "3", "faster": "5", "flat": "4"}
+    assert goals["later"].shown_by is not None
+    assert goals["later"].shown_by[1] == "2"
+    assert (goals["faster"].shown_by, goals["faster"].behind) == (None, "1")
+    rooms = (Room(goals["later"], (), ()),)
+    assert {g.change for g in list_asked(work, rooms, found.laps, "1")} == {"faster", "flat"}
+    args = (found.driven.circuit, list(goals.values()), found.laps, found.passes, found.summaries)
+    measured = measure_rooms(*args)
+    assert "later" in {room.goal.change for room in measured}
+    assert all([m.by_m for m in room.missed] == [5.0, 10.0] for room in measured)
+    assert measure_rooms(replace(args[0], surveyed=False), *args[1:]) == ()

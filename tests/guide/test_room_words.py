@@ -8,7 +8,9 @@ from typing import Any
 
 import pytest
 
+from lapwright.driving.ledger_records import OWN_BEST
 from lapwright.driving.room import Goal, Missed, Room
+from lapwright.driving.work_order import WorkItem
 from lapwright.guide.compose import compose_view
 from lapwright.guide.sentences import write_text
 from lapwright.guide.unit_system import METRIC
@@ -86,6 +88,25 @@ def test_the_document_holds_a_row_for_each_miss(invented: Any):
     others = [c for c in view["guide"]["corners"] if c["id"] != "2"]
     assert all(c["room"] == [] and c["room_why_empty"] for c in others)
     assert render_json(view["guide"])
+
+
+@pytest.mark.parametrize(
+    ("cause", "change"),
+    [("early_braking", "later"), ("slow_minimum", "faster"), ("lift", "flat")],
+)
+def test_what_is_asked_for_without_a_known_room_says_why(invented: Any, cause: str, change: str):
+    item = WorkItem("2", cause, OWN_BEST, None, None, None, None, ("3",), 0.8, 0.2, 0.1, 0.3)
+    findings = replace(invented.make_findings(), work=(item,))
+    bare = replace(findings.circuit, surveyed=False)
+    view = compose_view(replace(findings, circuit=bare), METRIC)
+    assert said(view).endswith("is not known: the edges were not surveyed.")
+    (corner,) = [c for c in view["guide"]["corners"] if c["id"] == "2"]
+    assert [one["change"] for one in corner["room_unknown"]] == [change]
+    room = Room(replace(GOAL, change=change), (STAYS, replace(STAYS, by_m=10.0)), ())  # type: ignore[arg-type]
+    view = compose_view(replace(findings, rooms=(room,)), METRIC)
+    assert "is not known" not in said(view)
+    (corner,) = [c for c in view["guide"]["corners"] if c["id"] == "2"]
+    assert corner["room_unknown"] == []
 
 
 def numbers(part: Any) -> list[float]:

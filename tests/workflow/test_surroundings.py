@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -11,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lapwright.demo import coach_session
+from lapwright.demo import Fault, coach_session, make_session
 from lapwright.guide.unit_system import choose_unit_system
 from lapwright.model.lap import Lap
 from lapwright.model.recording import Channel, Recording
@@ -61,6 +62,53 @@ def test_computed_changes_are_told_from_shown_ones(demo: dict[str, Any]):
         assert not reached or row["runoff_m"] is not None  # the demo's run-off is known
     assert any(row["shown_by"] for row in rows)
     assert any(row["computed"] for row in rows)
+
+
+#: Sentences that ask for, or tell of, braking later, a faster corner, or staying flat.
+ADVICE = {
+    "later": r"[Bb]rake later|[Bb]raking \S+ \S+ later than usual",
+    "faster": r"carry more speed|[Cc]arry \S+ \S+ at the slowest|A minimum speed of",
+    "flat": r"staying on the throttle|^Flat \(",
+}
+
+
+def texts_of(part: Any) -> list[str]:
+    """Every text of a document."""
+    if isinstance(part, dict):
+        return [text for value in part.values() for text in texts_of(value)]
+    if isinstance(part, list):
+        return [text for value in part for text in texts_of(value)]
+    return [part] if isinstance(part, str) else []
+
+
+@pytest.fixture(scope="module")
+def careful(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """Eight laps, five of them with habits that ask for later and faster."""
+    kinds: list[tuple[Any, int, float]] = [
+        ("early_braking", 3, 16.0), ("early_braking", 10, 16.0), ("slow_minimum", 7, 3.0),
+    ]  # fmt: skip
+    faults = [Fault(cause, corner, lap, size) for cause, corner, size in kinds
+              for lap in range(1, 6)]  # fmt: skip
+    folder = tmp_path_factory.mktemp("careful")
+    written = make_session("coach", 8, 3, faults=faults, costs=False).write(folder)
+    circuit = furnish(read_circuit([written.survey]), written.landmarks, written.spans)
+    options, units = GuideOptions(start=(0.0, 0.0)), choose_unit_system("metric")
+    return make_guide([written.log], units, options, circuit=circuit).document
+
+
+def test_all_that_is_later_faster_or_flat_has_its_room_or_says_why_not(careful: dict[str, Any]):
+    asked = []
+    for corner in careful["corners"]:
+        own = [w for w in careful["order_of_work"] if w["corner"] == corner["id"]]
+        known = {row["change"] for row in corner["room"]}
+        unknown = {one["change"]: one["why"] for one in corner["room_unknown"]}
+        for text in texts_of([own, corner]):
+            for change, pattern in ADVICE.items():
+                if re.search(pattern, text):
+                    asked.append((change, text))
+                    assert change in known or unknown[change], text
+        assert all(row["computed"] is (row["shown_by"] is None) for row in corner["room"])
+    assert asked, careful["order_of_work"]
 
 
 def test_laps_are_held_against_the_rule_asked_for(demo: dict[str, Any]):

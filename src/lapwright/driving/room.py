@@ -13,13 +13,22 @@ from typing import Final, Literal
 
 import numpy as np
 
+from lapwright.driving.ledger_records import OWN_BEST
 from lapwright.driving.overrun import Overrun, Shown, find_shown, run_wide, stopping_distance
 from lapwright.driving.passes import CornerPass, CornerSummary
+from lapwright.driving.work_order import WorkItem
 from lapwright.model.car import Car
 from lapwright.model.circuit import Circuit, Corner
 from lapwright.model.lap import Lap, Track, knows_line
 
 Change = Literal["later", "faster", "flat"]
+
+#: What the causes of lost time that ask for a change ask for, and of which action.
+ASKED: Final[Mapping[str, tuple[Change, str]]] = {
+    "early_braking": ("later", "brake_start_m"),
+    "slow_minimum": ("faster", "minimum_speed_mps"),
+    "lift": ("flat", "off_throttle_m"),
+}
 
 #: By how much a change is missed, m.
 MISSED_M: Final = (5.0, 10.0)
@@ -111,17 +120,49 @@ def find_room(
     Empty where the edges were not surveyed, the line is not known or too little braking
     was shown: see `why_no_room`.
     """
-    shown = find_shown(circuit, laps)
-    if why_no_room(circuit, laps) or shown is None:
-        return ()
     goals = [g for c in circuit.corners for g in find_goals(circuit, c, laps, passes, summaries)]
     there = {(g.corner, g.change) for g in goals}
     goals += [g for g in computed if (g.corner, g.change) not in there]
-    return tuple(
-        room
-        for goal in goals
-        if (room := measure_room(circuit, goal, laps, passes, summaries, shown, car)) is not None
-    )
+    return measure_rooms(circuit, goals, laps, passes, summaries, car)
+
+
+def list_asked(
+    work: Sequence[WorkItem], rooms: Sequence[Room], laps: Sequence[Lap], behind: str
+) -> list[Goal]:
+    """List what the order of work asks to do later, faster or flat, and no room covers yet.
+
+    Parameters
+    ----------
+    behind
+        The lap to follow where no lap has shown it.
+    """
+    drivers = {lap.id: lap.driver for lap in laps}
+    covered = {(room.goal.corner, room.goal.change) for room in rooms}
+    goals: dict[tuple[str, Change], Goal] = {}
+    for item in work:
+        change, action = ASKED.get(item.cause, (None, ""))
+        if change is None or (item.corner, change) in covered:
+            continue
+        if change != "flat" and (item.action != action or None in (item.today, item.goal)):
+            continue
+        values = (None, None) if change == "flat" else (item.today, item.goal)
+        lap = item.shown_by[0] if item.shown_by and item.against == OWN_BEST else None
+        shown = None if lap is None else (drivers.get(lap, ""), lap)
+        goal = Goal(item.corner, action, change, *values, shown, lap or behind)
+        goals.setdefault((item.corner, change), goal)
+    return list(goals.values())
+
+
+def measure_rooms(
+    circuit: Circuit, goals: Sequence[Goal], laps: Sequence[Lap], passes: Sequence[CornerPass],
+    summaries: Mapping[str, CornerSummary], car: Car | None = None,
+) -> tuple[Room, ...]:  # fmt: skip
+    """Measure the room of changes; those that nothing can be said of are left out."""
+    shown = find_shown(circuit, laps)
+    if why_no_room(circuit, laps) or shown is None:
+        return ()
+    rooms = (measure_room(circuit, g, laps, passes, summaries, shown, car) for g in goals)
+    return tuple(room for room in rooms if room is not None)
 
 
 def why_no_room(circuit: Circuit, laps: Sequence[Lap]) -> str:

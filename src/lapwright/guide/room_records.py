@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from lapwright.driving.room import LEAST_LAPS, Room, why_no_room
+from lapwright.driving.room import ASKED, LEAST_LAPS, Change, Room, why_no_room
 from lapwright.guide.document import Findings
 from lapwright.guide.figures import from_apex
 from lapwright.model.circuit import Circuit, Corner
 
 _FEW: Final = f"not enough laps: {LEAST_LAPS} through this corner are needed"
+_NO_LAP: Final = "no lap could be followed into this corner, or no value to reach was found"
 _NOTHING: Final = "no lap shows anything here that is later or faster and no slower"
 
 
@@ -31,7 +32,17 @@ def compose_corner_room(findings: Findings, corner: Corner) -> dict[str, Any]:
         if rows
         else why_no_room(findings.circuit, findings.laps) or _why_nothing(findings, corner)
     )
-    return {"room": rows, "room_why_empty": why}
+    unknown = [{"change": change, "why": why} for change, why in list_unknown(findings, corner)]
+    return {"room": rows, "room_why_empty": why, "room_unknown": unknown}
+
+
+def list_unknown(findings: Findings, corner: Corner) -> list[tuple[Change, str]]:
+    """List the changes that the order of work asks for without a known room, and why."""
+    known = {room.goal.change for room in list_rooms(findings, corner)}
+    asked = [item for item in findings.work if item.corner == corner.id and item.cause in ASKED]
+    why = why_no_room(findings.circuit, findings.laps) or _NO_LAP
+    unknown = dict.fromkeys(ASKED[item.cause][0] for item in asked)
+    return [(change, why) for change in unknown if change not in known]
 
 
 def count_laps(findings: Findings) -> int:

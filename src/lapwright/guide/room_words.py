@@ -10,7 +10,7 @@ from typing import Final
 from lapwright.driving.room import Missed, Room
 from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
 from lapwright.guide.figures import from_apex
-from lapwright.guide.room_records import count_laps, list_rooms
+from lapwright.guide.room_records import count_laps, list_rooms, list_unknown
 from lapwright.model.circuit import Corner
 
 _MISSED: Final = {
@@ -18,12 +18,22 @@ _MISSED: Final = {
     "faster": "With the braking late by",
     "flat": "If it does not hold, and the lift comes late by",
 }
+_UNKNOWN: Final = {
+    "later": "What missing a later braking would risk here",
+    "faster": "What missing a faster corner would risk here",
+    "flat": "What staying flat would risk here",
+}
 _COMPUTED: Final = "computed; nobody has driven it"
 
 
 def say_corner_room(findings: Findings, corner: Corner) -> list[Text]:
-    """Say for each change of a corner what it is, who showed it and what missing it risks."""
-    return [_say(findings, corner, room) for room in list_rooms(findings, corner)]
+    """Say for each change of a corner what it is, who showed it and what missing it risks.
+
+    Where the order of work asks for one of which that is not known, say why.
+    """
+    said = [_say(findings, corner, room) for room in list_rooms(findings, corner)]
+    unknown = list_unknown(findings, corner)
+    return said + [Text(f"{_UNKNOWN[change]} is not known: {why}.") for change, why in unknown]
 
 
 def _say(findings: Findings, corner: Corner, room: Room) -> Text:

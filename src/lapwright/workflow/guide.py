@@ -49,7 +49,7 @@ from lapwright.workflow.session import (
     read_recordings,
 )
 from lapwright.workflow.stints import find_stints, follow_driver
-from lapwright.workflow.surroundings import add_surroundings
+from lapwright.workflow.surroundings import add_surroundings, add_work_rooms
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +125,7 @@ def make_guide(
     findings = add_surroundings(findings, options.track_limits)
     progress("looking for what the driver does it on", 0, 1)
     findings = add_driver(findings)
-    findings = add_accounts(findings, progress)
+    findings = add_work_rooms(add_accounts(findings, progress))
     progress("writing the guide", 0, 1)
     view, misfits = note_view(compose_view(findings, units), notes, session.circuit, misfits)
     document: dict[str, Any] = view["guide"]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lapwright.driving.corner_sight import find_sight
 from lapwright.driving.kerb_use import find_kerb_effects, find_span_uses
-from lapwright.driving.room import Change, Goal, find_room
+from lapwright.driving.room import Change, Goal, find_room, list_asked, measure_rooms
 from lapwright.driving.steering import find_hands
 from lapwright.driving.track_limits import Rule, find_track_limits
 from lapwright.guide.document import Findings
@@ -46,6 +46,15 @@ def add_surroundings(findings: Findings, rule: Rule) -> Findings:
             circuit, laps, findings.passes, findings.summaries, car, list_computed(findings)
         ),
     )
+
+
+def add_work_rooms(findings: Findings) -> Findings:
+    """Add the room of what the order of work asks to do later, faster or flat."""
+    circuit, laps, rooms = findings.circuit, findings.laps, findings.rooms
+    car = findings.possible.car if findings.possible else None
+    goals = list_asked(findings.work, rooms, laps, findings.chosen_lap)
+    more = measure_rooms(circuit, goals, laps, findings.passes, findings.summaries, car)
+    return replace(findings, rooms=(*rooms, *more))
 
 
 def _corrections(findings: Findings, wanted: bool) -> dict[tuple[str, str], float]:
