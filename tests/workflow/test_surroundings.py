@@ -83,9 +83,10 @@ def texts_of(part: Any) -> list[str]:
 
 @pytest.fixture(scope="module")
 def careful(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    """Eight laps, five of them with habits that ask for later and faster."""
+    """Eight laps, five of them with habits that ask for later, faster and flat."""
     kinds: list[tuple[Any, int, float]] = [
         ("early_braking", 3, 16.0), ("early_braking", 10, 16.0), ("slow_minimum", 7, 3.0),
+        ("slow_minimum", 9, 3.0), ("lift", 12, 1.0), ("lift", 4, 1.0),
     ]  # fmt: skip
     faults = [Fault(cause, corner, lap, size) for cause, corner, size in kinds
               for lap in range(1, 6)]  # fmt: skip
