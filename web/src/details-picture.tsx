@@ -1,6 +1,6 @@
 // The lines under the road, and what they mark on its surface.
 import { lengthOf, type Desk } from "./desk";
-import { breachesIn, LINE, type PlacedDetail } from "./details";
+import { breachesIn, LINE, wheelsLeft, type PlacedDetail } from "./details";
 import type { Frame } from "./frame";
 import { at, near } from "./places";
 import type { RibbonLayout } from "./ribbon-layout";
@@ -102,7 +102,7 @@ function DetailMark({ frame, one }: { frame: Frame; one: PlacedDetail }) {
       return (
         <g>
           <rect class="kerb" x={a} y={y - 4} width={long} height={8} />
-          <Wheels x={b + 6} y={y} wheels={one.wheels ?? []} />
+          <Wheels x={wheelsLeft(one, frame) ? a - 22 : b + 6} y={y} wheels={one.wheels ?? []} />
         </g>
       );
     case "over":

@@ -157,15 +157,21 @@ function roomWords(desk: Desk, one: Room): string {
   return missed + edge + far;
 }
 
+/** Whether a kerb's wheels stand before its mark: after it there is no room. */
+export function wheelsLeft({ wheels, to }: Detail, frame: Frame): boolean {
+  return wheels !== undefined && to !== null && frame.x(Math.min(to, frame.to)) + 24 > frame.right;
+}
+
 /** A line for each detail: words beside its mark where they fit, under it where not. */
 export function layoutDetails(list: Detail[], frame: Frame): { placed: PlacedDetail[]; height: number } {
   let top = 0;
   const start = frame.narrow ? 2 : frame.left;
   const placed = list.map((detail): PlacedDetail => {
     const wide = textWidth(detail.text, NOTE) + 4;
-    const left = detail.from === null ? start : frame.x(Math.max(detail.from, frame.from)) - 9;
+    const flip = wheelsLeft(detail, frame);
+    const left = detail.from === null ? start : frame.x(Math.max(detail.from, frame.from)) - (flip ? 30 : 9);
     const end = detail.hidden != null ? frame.to : Math.min(Math.max(detail.to ?? frame.from, frame.from), frame.to);
-    const right = detail.to === null ? start : frame.x(end) + (detail.wheels ? 30 : 9);
+    const right = detail.to === null ? start : frame.x(end) + (detail.wheels && !flip ? 30 : 9);
     const y = top + ROW / 2;
     const one = (lines: string[], textX: number, textY: number, anchor: "start" | "end") => ({ ...detail, y, lines, textX, textY, anchor });
     top += ROW;

@@ -7,7 +7,7 @@ export function SaidPart({ topic }: { topic: "stints" | "sight" }) {
   const said = view.words[topic];
   if (!said || (!said.sentences.length && !said.why_null)) return null;
   return (
-    <section class="part" id={topic} aria-labelledby={`${topic}-title`}>
+    <section class="part said" id={topic} aria-labelledby={`${topic}-title`}>
       <h2 id={`${topic}-title`} tabIndex={-1}>
         {said.title}
       </h2>

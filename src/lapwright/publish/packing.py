@@ -19,7 +19,7 @@ STEPS: Final[dict[str, float]] = {
     "acceleration_left": 0.02, "throttle": 0.005, "brake": 0.005, "steering": 0.002,
     "gear": 1.0, "x": 0.01, "y": 0.01, "z": 0.01, "left": 0.01, "right": 0.01,
     "curvature": 1e-5, "slope": 1e-4, "banking": 1e-4, "vertical_curvature": 1e-5,
-    "load": 1e-3, "lost_s": 1e-3,
+    "load": 1e-3, "lost_s": 1e-3, "ahead_m": 0.5,
 }  # fmt: skip
 _SHORTEST: Final = 32  # shorter lists stay readable in the JSON
 
@@ -63,8 +63,8 @@ class Packer:
 def pack_view(view: Mapping[str, Any]) -> tuple[dict[str, Any], bytes]:
     """Replace the long arrays of a view by notes; return the view and the bytes.
 
-    Packed are the road, the laps and the fastest line of the pictures, and the time lost
-    along the road of each account of the ledger.
+    Packed are the road, the laps, the fastest line and the sight of the pictures, and the time
+    lost along the road of each account of the ledger.
     """
     packer = Packer()
     pictures, ledger = view["pictures"], view.get("ledger")
@@ -77,6 +77,9 @@ def pack_view(view: Mapping[str, Any]) -> tuple[dict[str, Any], bytes]:
     packed["laps"] = {lap: swap(channels) for lap, channels in pictures["laps"].items()}
     if pictures.get("possible"):
         packed["possible"] = swap(pictures["possible"])
+    if sight := pictures.get("sight"):
+        ahead = _swap(packer, "ahead_m", sight.get("ahead_m"))
+        packed["sight"] = {**sight, "ahead_m": ahead}
     whole = {**view, "pictures": packed}
     if ledger:
         accounts = [

@@ -10,17 +10,11 @@ from lapwright.guide.sentences import chosen_system, write_joined, write_text, w
 from lapwright.publish.pdf_ledger import compose_accounts, compose_costs
 from lapwright.publish.pdf_plan import draw_inset, draw_plan
 from lapwright.publish.pdf_ribbon import draw_ribbon
-from lapwright.publish.plain import list_actions
+from lapwright.publish.plain import CORNER_BLOCKS, list_actions
 from lapwright.publish.roles import ROLES
 
 View = Mapping[str, Any]
 
-#: A corner's paragraphs, in the order of its page.
-_BLOCKS: Final = (
-    ("references", "What it is done on"), ("possible", "What is possible here"),
-    ("road", "The road and its edges"), ("room", "Room to be wrong"),
-    ("sight", "What is seen"), ("hands", "Hands, pedals, gears"),
-)  # fmt: skip
 _NOT_ON_PAPER: Final = (
     "brake_rise_s", "mean_deceleration_mps2", "brake_throttle_overlap_s", "distance_driven_m",
     "apex_m", "entry_edge_m", "time_to_full_throttle_s",
@@ -103,7 +97,7 @@ def _compose_corner(view: View, corner: View) -> dict[str, Any]:
         "costs": compose_costs(view, corner),
         "worth": _compose_worth(corner, system),
         "blocks": [{"title": title, "texts": write_all(key)}
-                   for key, title in _BLOCKS if words.get(key)],
+                   for key, title in CORNER_BLOCKS if words.get(key)],
         "actions": [list(row) for row in list_actions(view, _leave_out(corner), system)],
         "spread_note": write_text(note, system) if note else "",
         "notes": [str(note) for note in corner.get("notes") or ()],

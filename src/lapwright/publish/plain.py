@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, Final
 
+from lapwright.guide.figures import width_figure
 from lapwright.guide.sentences import chosen_system, write_text, write_value
 from lapwright.publish.markup import Markup, element, join, table
 from lapwright.publish.plain_ledger import render_ledger, render_words, render_work
 
 View = Mapping[str, Any]
 
+#: What is said of a corner besides its instructions, in the order of its page.
+CORNER_BLOCKS: Final = (
+    ("references", "What it is done on"), ("possible", "What is possible here"),
+    ("road", "The road and its edges"), ("room", "Room to be wrong"),
+    ("sight", "What is seen"), ("hands", "Hands, pedals, gears"),
+)  # fmt: skip
+
 
 def render_plain(view: View) -> Markup:
     """Render the guide in words and tables.
 
-    Facts, order of work, laps, who drove, the ledger of the chosen lap, what is possible,
-    each corner's actions, what is missing and the cautions.
+    Facts, order of work, laps, who drove, the ledger of the chosen lap, what is possible and
+    seen, all that is said of each corner, its actions, what is missing and the cautions.
     """
     system = chosen_system(view["units"])
     words = view["words"]
@@ -28,6 +36,7 @@ def render_plain(view: View) -> Markup:
         render_work(view),
         element("h2", "Laps"), _laps(view["guide"]["laps"], system),
         render_words(view, "stints"), render_ledger(view), render_words(view, "possible"),
+        render_words(view, "sight"),
         join(_corner(view, corner, system) for corner in view["guide"]["corners"]),
         _texts("What is missing", [write_text(t, system) for t in words["missing"]]),
         _texts("Notes that no longer fit",
@@ -69,10 +78,15 @@ def _corner(view: View, corner: View, system: View) -> Markup:
         element("h2", title),
         element("p", write_text(words["why"], system)) if words else None,
         element("ol", join(element("li", write_text(t, system)) for t in orders)),
-        join(element("p", write_text(t, system)) for t in (words or {}).get("possible") or ()),
+        join(_block(title, (words or {}).get(key) or (), system) for key, title in CORNER_BLOCKS),
         table(("What", "Median", "Spread", "Laps"), list_actions(view, corner, system)),
         _notes(corner.get("notes") or ()),
     )
+
+
+def _block(title: str, texts: Iterable[View], system: View) -> Markup:
+    said = join(element("p", write_text(text, system)) for text in texts)
+    return join([element("h3", title), said] if said else [])
 
 
 def _notes(notes: Iterable[str]) -> Markup | None:
@@ -93,7 +107,7 @@ def list_actions(view: View, corner: View, system: View) -> Iterable[tuple[str, 
         yield (
             said["label"],
             _median(view, corner, said, action["median"], system),
-            _spread(action["spread"], said["quantity"], system),
+            _spread(action, said["quantity"], system),
             str(action["n"]),
         )
 
@@ -107,11 +121,16 @@ def _median(view: View, corner: View, said: View, median: float, system: View) -
     return f"{write_value(abs(behind), said['quantity'], system)} {side}"
 
 
-def _spread(spread: float | None, quantity: str, system: View) -> str:
+def _spread(action: View, quantity: str, system: View) -> str:
+    """Write how an action repeats; one that the log cannot tell from none is below its floor."""
+    spread, floor = action["spread"], action["floor"] or 0.0
     if spread is None:
         return ""
-    fine = "offset" if quantity == "distance" else quantity
-    return "±\u00a0" + write_value(spread, fine, system)
+    if not max(spread, floor) > 0.0:
+        return "alike"
+    width, fine, *decimals = width_figure(max(spread, floor), quantity)
+    written = write_value(width, fine, system, *decimals)
+    return f"{'under ' if spread <= floor else ''}±\u00a0{written}"
 
 
 def _texts(title: str, texts: list[str]) -> Markup:

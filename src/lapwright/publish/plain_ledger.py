@@ -54,7 +54,7 @@ def render_ledger(view: View) -> Markup | None:
             for choice in ledger["against"]
             if choice["key"] in accounts
         ),
-        element("ul", join(element("li", write_text(h["text"], system))
+        element("ul", join(element("li", _say_habit(view, h, system))
                            for h in ledger["habits"])) if ledger.get("habits") else None,
         _paragraphs(words.get("cautions", ()), system),
         class_="accounts",
@@ -97,6 +97,10 @@ def _rows(view: View, account: PrintedAccount) -> Iterable[tuple[str, ...]]:
 def _title(view: View, corner: str, system: View) -> str:
     words = view["words"]["corners"].get(corner)
     return write_text(words["title"], system) if words else f"Corner {corner}"
+
+
+def _say_habit(view: View, habit: View, system: View) -> str:
+    return f"{_title(view, habit['corner'], system)}: {write_text(habit['text'], system)}"
 
 
 def _between(row: View, system: View) -> str:
