@@ -12,9 +12,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from lapwright.guide.sentences import chosen_system, write_text
 from lapwright.publish.html import render_html
 
 AHEAD_M = 70.0
+WIDTHS = ((0.04, "offset", 1), (0.0004, "offset", 1), (1e-9, "time", 2), (0.05, "speed", 0),
+          (0.34, "offset", 1), (0.0, "offset", 1))  # fmt: skip
 SAID = ("references", "road", "room", "sight", "hands")
 TEXTS = "sheet => [...sheet.querySelectorAll('.details text')].map(e => e.textContent)"
 
@@ -69,6 +72,11 @@ def add_what_is_seen(view: Any) -> Any:
         {"side": side, "start_m": apex + at, "end_m": apex + at + 12.0, "corner": "4",
          "duration_s": 0.5, "by_m": 0.3, "sd_m": 0.1, "sure": sure}
         for side, at, sure in (("left", 20.0, True), ("right", -30.0, False))]}  # fmt: skip
+    words["corners"]["4"]["hands"] += [
+        {"t": f"Repeats within ±\u00a0{{0}}, ± {{1}}, {key} {{0}}.",
+         "v": [[width, quantity, decimals], [width, quantity]]}
+        for key, (width, quantity, decimals) in enumerate(WIDTHS)
+    ]  # fmt: skip
     words["sight"] = {"title": "What can be seen", "sentences": [{"t": "From the seat.", "v": []}]}
     words["stints"] = {"title": "Stints", "sentences": [
         {"t": "Grip fell by {0}.", "v": [[0.03, "share"]]}], "why_null": None}  # fmt: skip
@@ -196,6 +204,13 @@ def test_words_stand_beside_the_pictures(opened: Any):
     assert "Grip fell by 3\u00a0%." in stints.inner_text()
     assert "Notes that no longer fit" in titles
     assert page.locator(".unfit li").all_inner_texts() == ["line 4: corner 19 is not there."]
+
+
+def test_widths_are_written_by_the_same_rule_as_elsewhere(opened: Any, view: Any):
+    system = chosen_system(view["units"])
+    expected = [write_text(text, system) for text in view["words"]["corners"]["4"]["hands"]]
+    assert opened.page.locator("#corner-4 [data-topic=hands] p").all_inner_texts() == expected
+    assert "±\u00a00.04\u00a0m" in expected[1]
 
 
 def test_labels_stay_apart_and_inside(opened: Any):

@@ -46,12 +46,23 @@ export function write(
   return unit === "°" ? text + unit : text + NO_BREAK_SPACE + unit;
 }
 
+/** What stands behind ±: never zero for a width that is not; up to two decimals more, then rounded up. */
+function writeWidth(value: number | null, quantity: string, system: UnitSystem, decimals?: number): string {
+  const rule = ruleOf(quantity, system);
+  let places = decimals ?? rule.decimals;
+  if (!value || !Number.isFinite(value)) return write(value, quantity, system, places);
+  const most = places + 2;
+  while (places < most && !Number(roundFixed(Math.abs(value) * rule.factor, places))) places++;
+  return write(Math.max(Math.abs(value), 10 ** -places / rule.factor), quantity, system, places);
+}
+
 /** A sentence with its holes filled. */
 export function say(sentence: Sentence | null | undefined, system: UnitSystem): string {
   if (!sentence) return "";
-  return sentence.t.replace(/\{(\d+)\}/g, (hole, index: string) => {
+  return sentence.t.replace(/\{(\d+)\}/g, (hole, index: string, offset: number) => {
     const value = sentence.v?.[Number(index)];
-    return value ? write(value[0], value[1], system, value[2]) : hole;
+    const width = /±[\u00a0 ]$/.test(sentence.t.slice(0, offset));
+    return value ? (width ? writeWidth : write)(value[0], value[1], system, value[2]) : hole;
   });
 }
 

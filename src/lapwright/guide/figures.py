@@ -86,4 +86,6 @@ def say_spread(action: ActionSummary, quantity: str, laps: int, first: bool = Fa
     if action.floor is not None and action.spread <= action.floor:
         alike = f" (alike{over} within ±\u00a0{{2}}, the least that this log can tell)"
         return Text(alike, (*of, width_figure(action.floor, quantity)))
+    if not action.spread > 0.0:
+        return Text(f" (alike{over})", of)
     return Text(f" (±\u00a0{{2}}{over})", (*of, width_figure(action.spread, quantity)))

@@ -14,6 +14,7 @@ from typing import Any
 NO_BREAK_SPACE = "\u00a0"
 MINUS = "\u2212"
 _HOLE = re.compile(r"\{(\d+)\}")
+_WIDTH = re.compile(r"±[\u00a0 ]$")  # what a width stands behind
 _CLOSE_UP = {"°"}  # units set without a space before them
 
 
@@ -52,6 +53,25 @@ def write_value(
     return f"{text}{space}{rule['unit']}"
 
 
+def write_width(
+    value: float | None, quantity: str, system: Mapping[str, Any], decimals: int | None = None
+) -> str:
+    """Write what stands behind ±: a width that is not zero never reads as zero.
+
+    It has no sign, takes up to two decimals more, and is rounded up where these do not show it.
+    """
+    rule = system["quantities"].get(quantity) or {"factor": 1.0, "decimals": 2}
+    places = rule["decimals"] if decimals is None else decimals
+    if value is None or not math.isfinite(value) or value == 0.0:
+        return write_value(value, quantity, system, places)
+    shown = abs(value) * rule["factor"]
+    most = places + 2
+    while places < most and not round_fixed(shown, places).strip("0."):
+        places += 1
+    least = 10.0**-places / rule["factor"]
+    return write_value(max(abs(value), least), quantity, system, places)
+
+
 def write_text(text: Mapping[str, Any], system: Mapping[str, Any]) -> str:
     """Fill the holes of a sentence ``{"t": ..., "v": [[value, quantity, decimals?], ...]}``."""
     values: Sequence[Sequence[Any]] = text.get("v") or ()
@@ -61,7 +81,8 @@ def write_text(text: Mapping[str, Any], system: Mapping[str, Any]) -> str:
         if index >= len(values):
             return hole.group(0)
         value, quantity, *more = values[index]
-        return write_value(value, quantity, system, more[0] if more else None)
+        write = write_width if _WIDTH.search(text["t"][: hole.start()]) else write_value
+        return write(value, quantity, system, more[0] if more else None)
 
     return _HOLE.sub(fill, text["t"])
 
