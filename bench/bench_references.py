@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "driving"))
 
 import planted_references as planted
 import simulated
+from scipy.stats import chi
 
 from lapwright.driving.references import find_references
 
@@ -29,7 +31,38 @@ def run_session(shift: int, laps: int, hand_s: float, mixed: bool) -> tuple[list
     begin = time.perf_counter()
     references = find_references(road, found.laps, found.passes, visible=visible)
     spent = time.perf_counter() - begin
-    return planted.pair_up(session, plan, road, references), spent
+    paired = planted.pair_up(session, plan, road, references)
+    return [replace(c, hand_s=hand_s) for c in paired], spent
+
+
+def say_scatter(cases: list) -> None:
+    """Print how the scatter found compares with the planted one, and what statistics allow.
+
+    Against the scatter that these very laps had there is only the log's own noise: the ratio
+    is √(1 + (floor / planted)²) at best. Against the hand as it was planted there is the luck
+    of so few laps too: a share of 1 / √(2 (laps − 1)) about the ratio (chi distribution).
+    """
+    print("laps  cases  mean ratio  spread  mean that the floor makes  within 25 %")
+    print(
+        "      and against the hand: mean  spread  spread that chance makes  within 25 %  allowed"
+    )
+    for laps in LAPS:
+        own = [c for c in cases if len(c.found.laps) in range(laps - 2, laps + 1)]
+        own = [c for c in own if np.isfinite(c.own_scatter_s)]
+        if len(own) < 2:
+            continue
+        ratio = np.array([c.own_scatter_s / c.planted.planted_s for c in own])
+        floor = [np.hypot(1, c.found.floor_s / c.planted.planted_s) for c in own]
+        hand = np.array([c.planted.sigma_s / c.hand_s for c in own])
+        chance = 1.0 / np.sqrt(2.0 * (laps - 1))
+        allowed = chi.cdf(1.25 * np.sqrt(laps - 1), laps - 1)
+        allowed -= chi.cdf(0.75 * np.sqrt(laps - 1), laps - 1)
+        print(
+            f"{laps:4d}  {len(own):5d}  {ratio.mean():10.3f}  {ratio.std(ddof=1):6.3f}  "
+            f"{np.mean(floor):24.3f}  {np.mean(np.abs(ratio - 1) <= 0.25):11.2f}\n"
+            f"{'':29s}{hand.mean():5.3f}  {hand.std(ddof=1):6.3f}  {chance:24.3f}  "
+            f"{np.mean(np.abs(hand - 1) <= 0.25):11.2f}  {allowed:7.2f}"
+        )
 
 
 def say(cases: list) -> dict[str, float]:
@@ -76,6 +109,7 @@ def main() -> dict[str, float]:
             what,
             {k: round(v, 3) for k, v in say([c for c in cases if c.planted.what == what]).items()},
         )
+    say_scatter([c for c in cases if c.planted.apart])
     figures = {**say(cases), "seconds_a_session": float(np.median(spent))}
     for name, value in figures.items():
         print(f"{name}: {value:.3f}")

@@ -88,11 +88,11 @@ def test_every_statement_names_its_laps_and_adds_up(cases: list[Any], driven: An
 
 
 def test_what_came_long_before_is_no_reference(driven: Any) -> None:
-    """Nobody counts: felt or heard 0.6 s before at most, seen 1 s (common practice, no source)."""
+    """Nobody counts: felt or heard 0.7 s before at most, seen 1 s (common practice, no source)."""
     _, _, road, found = driven
     said = find_references(road, found.laps, found.passes, visible=see_from_seat(road))
     repeats = [r for own in said.values() for f in own for r in f.repeats]
-    longest = {"place": 0.0, "state": 0.6, "alignment": 1.0, "view": 1.0}
+    longest = {"place": 0.0, "state": 0.7, "alignment": 1.0, "view": 1.0}
     assert {r.kind for r in repeats} == set(longest)
     assert {"gear", "brake_released"} <= {r.what for r in repeats}
     assert not [r for r in repeats if not -0.1 <= r.delay_s <= longest[r.kind]]
@@ -159,6 +159,20 @@ def test_choosing_among_many_gains_nothing_by_chance() -> None:
     many, one = (np.array([scatter(k) for _ in range(200)]) for k in (40, 1))
     # pulling outliers in takes a few per cent of it: 0.93 to 1.03 with 8 to 30 laps
     assert np.sqrt(np.mean(many**2)) > 0.93 * np.sqrt(np.mean(one**2))
+
+
+@pytest.mark.parametrize("laps", [8, 12, 30])
+def test_the_scatter_is_that_of_the_hand_however_few_the_laps(laps: int) -> None:
+    """Closed form: left-out residuals are √(laps / (laps − 1)) too wide; outliers are pulled in.
+
+    That takes up to 5 % with 8 laps of normal noise. Invented numbers, 600 draws.
+    """
+    rng = np.random.default_rng(12)
+    draws = [
+        score_group(Group("place", "place", rng.standard_normal((laps, 1)), ((),), (None,)))
+        for _ in range(600)
+    ]
+    assert np.sqrt(np.mean([d.scatter_s**2 for d in draws])) == pytest.approx(1.0, abs=0.05)
 
 
 def test_two_equal_references_are_seldom_told_apart() -> None:

@@ -26,7 +26,7 @@ What = Literal[
 
 #: An action so long after what is felt or heard is not taken on it, s: answering it takes a
 #: driver 0.2 to 0.5 s, a longer wait he would have to count (common practice, no source).
-FELT_S = 0.6
+FELT_S = 0.7
 #: The same of what is seen: a line-up or a thing coming into view leaves time to look, s.
 LOOKED_S = 1.0
 #: A line-up can be foreseen by so much, a state by no more than its own blur, s.

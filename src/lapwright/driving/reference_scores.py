@@ -33,18 +33,20 @@ class Scored:
         The variant that follows most tightly over all laps.
     residual
         Shape (laps,), s: how late each lap acted after the event, by the variant and the
-        usual delay that the other laps gave.
+        usual delay that the other laps gave, less by √((laps − 1) / laps) what that adds.
     delay_s
         Usual time from the event to the action.
-    scatter_s
-        Root mean square of ``residual``.
     """
 
     group: Group
     best: int
     residual: Array
     delay_s: float
-    scatter_s: float
+
+    @property
+    def scatter_s(self) -> float:
+        """Root mean square of ``residual``: it estimates the hand's own standard deviation."""
+        return float(np.sqrt(np.mean(self.residual**2)))
 
 
 def score_group(group: Group) -> Scored:
@@ -59,7 +61,16 @@ def score_group(group: Group) -> Scored:
     best, _, _ = _choose(after)
     residual = _tamed(np.array([_left_out(after, lap) for lap in range(after.shape[0])]), 0.0)
     delay = float(np.nanmedian(after[:, best])) if group.what != "place" else 0.0
-    return Scored(group, best, residual, delay, float(np.sqrt(np.mean(residual**2))))
+    return Scored(group, best, residual * shrink_left_out(after.shape[0]), delay)
+
+
+def shrink_left_out(laps: int) -> float:
+    """Return what turns a residual about the mean of the other laps into the scatter's size.
+
+    A lap lies from the others' mean by laps / (laps − 1) of its distance to the mean of all;
+    of those the root mean square is √((laps − 1) / laps) of the standard deviation.
+    """
+    return float(np.sqrt((laps - 1) / laps))
 
 
 def _left_out(after: Array, lap: int) -> float:
