@@ -112,7 +112,7 @@ def _find_samples(chosen: Chosen, timed: Timed) -> dict[str, IntArray | None]:
     groups += [(n,) for n in chosen.columns if n not in grouped]  # type: ignore[misc]
     found: dict[str, IntArray | None] = {}
     for group in groups:
-        values = [chosen.columns[n].values[timed.rows] for n in group]
+        values = [_take(chosen.columns[n].values, timed.rows) for n in group]
         is_state = GLOSSARY[group[0]].kind == "state"
         samples = None if is_state else find_native_samples(values)
         found |= dict.fromkeys(group, samples)
@@ -130,7 +130,9 @@ def _build_channel(
     label = column.label
     unit_text = rule.unit or label.unit or find_implied_unit(label.name)
     how = _say_how(rule, column)
-    values = column.values[timed.rows] * (rule.scale * (-1.0 if rule.invert else 1.0))
+    values = _take(column.values, timed.rows)
+    scale = rule.scale * (-1.0 if rule.invert else 1.0)
+    values = values if scale == 1.0 else values * scale
     time = timed.time - rule.delay_s if rule.delay_s else timed.time
     if samples is not None:
         time, values = time[samples], values[samples]
@@ -150,6 +152,13 @@ def _build_channel(
     return Channel(
         name, GLOSSARY[name].unit, time, values, label.name, unit_text.strip(), how, rule.delay_s
     )
+
+
+def _take(values: Array, rows: IntArray) -> Array:
+    """Values of some rows, without a copy where these are all rows in order."""
+    n = values.size
+    is_all = rows.size == n and (not n or (rows[0] == 0 and bool((np.diff(rows) == 1).all())))
+    return values if is_all else values[rows]
 
 
 def _to_stored(values: Array, unit: Unit, own: Unit) -> Array:
@@ -225,10 +234,19 @@ def _build_others(
         filled = float(np.isfinite(column.values).mean()) if column.values.size else 0.0
         if column.label.cell in used or filled <= _TOO_EMPTY or name in others:
             continue
-        values = column.values[timed.rows]
+        held = _find_rows_held(column, timed.rows)
+        values = column.values[timed.rows[held] - column.first_row]
         samples = find_native_samples([values])
-        time = timed.time if samples is None else timed.time[samples]
+        time = timed.time[held] if samples is None else timed.time[held][samples]
         values = values if samples is None else values[samples]
         unit = column.label.unit or "1"
         others[name] = Channel(name, unit, time, values, name, column.label.unit, "header")
     return others
+
+
+def _find_rows_held(column: Column, rows: IntArray) -> slice | NDArray[np.bool_]:
+    """Which of the rows a column holds: all of them, but in a large file."""
+    if column.first_row == 0 and column.values.size > rows.max(initial=-1):
+        return slice(None)
+    at = rows - column.first_row
+    return (at >= 0) & (at < column.values.size)

@@ -9,9 +9,7 @@ import numpy as np
 from lapwright.messages import Message
 from lapwright.readers.header import find_label_channel
 from lapwright.readers.mapping import ChannelMapping, ChannelRule
-from lapwright.readers.table import Column, Table
-
-_DATE_NAMES = ("date", "datum", "day", "utc date", "gps date", "utcdate", "gpsdate")
+from lapwright.readers.table import DATE_NAMES, Column, Table
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +46,7 @@ def choose_columns(table: Table, mapping: ChannelMapping) -> Chosen:
             channel
         ].label.name == column.label.name:
             messages += _compare_twins(table, channel, found[channel], column, index)
-    date = next((c for c in table.columns if c.label.name.casefold() in _DATE_NAMES), None)
+    date = next((c for c in table.columns if c.label.name.casefold() in DATE_NAMES), None)
     time, utc = found.pop("time", None), found.pop("utc", None)
     return Chosen(found, time, utc, date, tuple(messages))
 

@@ -166,7 +166,7 @@ class _BlockAt:
         size = min(start - first, time.size - start)
         equal = np.ones(size, dtype=bool)
         equal &= time[first : first + size] == time[start : start + size]
-        for column in self.state.table.columns:
+        for column in self.state.table.whole_columns:
             a = column.values[rows[first : first + size]]
             b = column.values[rows[start : start + size]]
             equal &= (a == b) | (np.isnan(a) & np.isnan(b))
@@ -275,7 +275,7 @@ def _part_equal(state: _State) -> _State:
         return state
     rows = state.rows
     same = np.ones(equal.size, dtype=bool)
-    for column in state.table.columns:
+    for column in state.table.whole_columns:
         a, b = column.values[rows[equal]], column.values[rows[equal - 1]]
         same &= (a == b) | (np.isnan(a) & np.isnan(b))
     dropped = equal[same]

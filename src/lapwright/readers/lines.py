@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -111,6 +112,25 @@ def find_rows(
         cut=cut,
         zero_bytes=int(nul.sum()),
     )
+
+
+def join_rows(parts: Sequence[Rows]) -> Rows:
+    """Join the rows of blocks that follow each other; their bytes are left out."""
+    return Rows(
+        b"",
+        _join([p.line_of_row for p in parts]),
+        _join([p.wrong for p in parts]),
+        _join([p.wrong_cells for p in parts]),
+        _join([p.zeroed for p in parts]),
+        _join([p.too_long for p in parts]),
+        _join([p.mended_quotes for p in parts]),
+        max(p.cut for p in parts),
+        sum(p.zero_bytes for p in parts),
+    )
+
+
+def _join(parts: Sequence[IntArray]) -> IntArray:
+    return np.concatenate(parts)
 
 
 def _ends_early(body: bytes, delimiter: str) -> bool:

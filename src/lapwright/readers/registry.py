@@ -13,9 +13,11 @@ from lapwright.model.recording import Recording
 from lapwright.readers import archive, csv, gpx, markup, mdf, nmea, parquet
 from lapwright.readers.mapping import ChannelMapping, add_answers
 from lapwright.readers.questions import settle_questions
-from lapwright.readers.source import Source, read_source
+from lapwright.readers.source import Report, Source, leave_source, read_source, say_nothing
 
 _HEAD_BYTES = 4096
+#: A text table beyond this is read from the disk in blocks.
+_HELD_BYTES = 16_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,7 @@ def read_log(
     mapping: ChannelMapping | None = None,
     unit_answers: Mapping[str, str] | None = None,
     accept_offered: bool = False,
+    report: Report = say_nothing,
 ) -> Recording:
     """Read a log into a recording, mended as text but not yet as signals.
 
@@ -67,6 +70,8 @@ def read_log(
         Answers to questions, such as ``{"speed.unit": "km/h"}``.
     accept_offered
         Take every offered answer and list it as a repair.
+    report
+        Is told now and then how much of a large text table is read.
 
     Returns
     -------
@@ -82,7 +87,7 @@ def read_log(
     UsageError
         When an answer names no channel or field.
     """
-    source = read_source(Path(path))
+    source = _open(Path(path), report)
     rules = add_answers(mapping, unit_answers or {})
     return settle_questions(lambda r: _read(source, r), rules, accept_offered)
 
@@ -93,6 +98,7 @@ def read_logs(
     mapping: ChannelMapping | None = None,
     unit_answers: Mapping[str, str] | None = None,
     accept_offered: bool = False,
+    report: Report = say_nothing,
 ) -> tuple[Recording, ...]:
     """Read a log, or every log of an archive; parameters and errors as for `read_log`.
 
@@ -101,9 +107,9 @@ def read_logs(
     InputError
         When a file cannot be used; with the findings of all files of an archive.
     """
-    source = read_source(Path(path))
+    source = _open(Path(path), report)
     rules = add_answers(mapping, unit_answers or {})
-    whole = not archive.recognise(source.data[:_HEAD_BYTES]) or "member" in rules.file
+    whole = not archive.recognise(source.head(_HEAD_BYTES)) or "member" in rules.file
     sources = (source,) if whole else archive.unpack(source)
     recordings: list[Recording] = []
     stops: list[Message] = []
@@ -119,12 +125,28 @@ def read_logs(
     return tuple(recordings)
 
 
+def _open(path: Path, report: Report) -> Source:
+    """Hold a file's bytes; those of a large text table stay on the disk."""
+    try:
+        with path.open("rb") as file:
+            head, size = file.read(_HEAD_BYTES), path.stat().st_size
+    except OSError:
+        return read_source(path)  # says what is wrong
+    chosen = _choose_format(head)
+    is_table = chosen is not None and chosen.name == "CSV" and not archive.recognise(head)
+    return leave_source(path, report) if is_table and size > _HELD_BYTES else read_source(path)
+
+
+def _choose_format(head: bytes) -> Format | None:
+    return next((f for f in FORMATS if f.recognise(head)), None)
+
+
 def _read(source: Source, rules: ChannelMapping) -> Recording:
     """Read one file by its content, the log of an archive by the log's content."""
     said: tuple[Message, ...] = ()
-    if archive.recognise(source.data[:_HEAD_BYTES]):
+    if archive.recognise(source.head(_HEAD_BYTES)):
         source, said = archive.choose_member(source, rules)
-    chosen = next((f for f in FORMATS if f.recognise(source.data[:_HEAD_BYTES])), None)
+    chosen = _choose_format(source.head(_HEAD_BYTES))
     if chosen is None:
         raise InputError([*said, _refuse_format(source)])
     try:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 import polars as pl
@@ -16,18 +17,25 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+#: Names of columns that hold dates.
+DATE_NAMES: Final = ("date", "datum", "day", "utc date", "gps date", "utcdate", "gpsdate")
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """One column: its label, its numbers, and its text where the file holds text.
 
     ``values`` has shape (n,), NaN where a cell holds no number; ``text`` is
     None where the format stores numbers; ``words`` counts cells that are no number.
+    A column without a channel holds only the rows from ``first_row`` on that are
+    enough for its rate where the file is large.
     """
 
     label: Label
     values: Array
     text: pl.Series | None = None
     words: int = 0
+    first_row: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +73,11 @@ class Table:
     breaks: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     row_word: str = "row"
     written: float | None = None
+
+    @property
+    def whole_columns(self) -> list[Column]:
+        """Columns that hold every row."""
+        return [c for c in self.columns if c.values.size == self.place_of_row.size]
 
     def say_rows(self, rows: IntArray, shown: int = 4) -> str:
         """Say where rows are, such as "lines 812, 1790" or "lines 2201–2240"."""

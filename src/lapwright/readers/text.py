@@ -3,58 +3,14 @@
 from __future__ import annotations
 
 import codecs
-from dataclasses import dataclass
+from collections.abc import Mapping
 
 from lapwright.messages import Message
 
 _UTF16_SAMPLE = 4096
 
 
-@dataclass(frozen=True, slots=True)
-class PlainText:
-    """A log's text.
-
-    Parameters
-    ----------
-    data
-        UTF-8 without a byte order mark; every line ends in LF.
-    encoding
-        What the bytes were read as.
-    messages
-        What had to be said about encoding and line ends.
-    """
-
-    data: bytes
-    encoding: str
-    messages: tuple[Message, ...]
-
-
-def read_text(data: bytes, file: str) -> PlainText:
-    """Decode a log and unify its line ends.
-
-    Parameters
-    ----------
-    data
-        All bytes of the file.
-    file
-        Its name, for the messages.
-    """
-    encoding = _find_encoding(data)
-    messages: list[Message] = []
-    if encoding.startswith("utf-16"):
-        data = data.decode(encoding, errors="replace").encode()
-        messages.append(Message("accepted", file, "read as UTF-16", "Nothing was changed"))
-    data = data.removeprefix(codecs.BOM_UTF8)
-    if encoding == "utf-8" and (bad := _first_bad_byte(data)) is not None:
-        encoding = "latin-1"
-        line = data.count(b"\n", 0, bad) + 1
-        messages.append(_latin_message(data, file, bad, line))
-        data = data.decode("cp1252", errors="replace").encode()
-    data, ends = _unify_line_ends(data, file)
-    return PlainText(data, encoding, (*messages, *ends))
-
-
-def _find_encoding(data: bytes) -> str:
+def find_encoding(data: bytes) -> str:
     """Tell UTF-16, with or without its mark, from everything that is a byte a sign."""
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return "utf-16"
@@ -67,7 +23,8 @@ def _find_encoding(data: bytes) -> str:
     return "utf-8"
 
 
-def _first_bad_byte(data: bytes) -> int | None:
+def first_bad_byte(data: bytes) -> int | None:
+    """Offset of the first byte that is no UTF-8; None when all is."""
     if data.isascii():
         return None
     try:
@@ -77,38 +34,48 @@ def _first_bad_byte(data: bytes) -> int | None:
     return None
 
 
-def _latin_message(data: bytes, file: str, bad: int, line: int) -> Message:
-    start = data.rfind(b"\n", 0, bad) + 1
-    end = data.find(b"\n", bad)
-    shown = data[start : end if end >= 0 else len(data)].decode("cp1252", errors="replace")
+def say_latin(block: bytes, file: str, at: int, first_byte: int, first_line: int) -> Message:
+    """Say where a log is not UTF-8.
+
+    Parameters
+    ----------
+    block
+        Lines around the place.
+    at
+        Offset in it of the first byte that is no UTF-8.
+    first_byte, first_line
+        Where the block begins in the file.
+    """
+    line = first_line + block.count(b"\n", 0, at)
+    start = block.rfind(b"\n", 0, at) + 1
+    end = block.find(b"\n", at)
+    shown = block[start : end if end >= 0 else len(block)].decode("cp1252", errors="replace")
     cells = [c.strip() for c in shown.replace(";", ",").replace("\t", ",").split(",")]
     odd = [c for c in cells if not c.isascii()][:4]
     return Message(
         "repaired",
         file,
-        f"not UTF-8 at byte {bad}",
+        f"not UTF-8 at byte {first_byte + at}",
         "Read as Latin-1",
         f"Check the names: {', '.join(odd)}" if odd else "Check the names",
         place=f"line {line}",
         line=line,
-        byte=bad,
+        byte=first_byte + at,
     )
 
 
-def _unify_line_ends(data: bytes, file: str) -> tuple[bytes, tuple[Message, ...]]:
-    """Turn CRLF and CR into LF; a file with more than one kind gets a message."""
+def unify_line_ends(data: bytes) -> bytes:
+    """Turn CRLF and CR into LF."""
     if b"\r" not in data:
-        return data, ()
-    both = data.count(b"\r\n")
-    counts = {
-        "LF": data.count(b"\n") - both,
-        "CRLF": both,
-        "CR": data.count(b"\r") - both,
-    }
-    data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        return data
+    return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+
+
+def say_line_ends(counts: Mapping[str, int], file: str) -> tuple[Message, ...]:
+    """Say that a file has more than one kind of line end."""
     kinds = {kind: n for kind, n in counts.items() if n}
     if len(kinds) < 2:
-        return data, ()
+        return ()
     listed = ", ".join(f"{kind} {n}" for kind, n in kinds.items())
     found = f"{len(kinds)} kinds of line end ({listed})"
-    return data, (Message("repaired", file, found, "All taken as line ends"),)
+    return (Message("repaired", file, found, "All taken as line ends"),)

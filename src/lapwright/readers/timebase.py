@@ -58,8 +58,7 @@ def build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> Timed |
     """
     rule = mapping.rule("time")
     if rule.rate_hz:
-        n = len(table.columns[0].values)
-        rows = np.arange(n, dtype=np.int64)
+        rows = np.arange(table.place_of_row.size, dtype=np.int64)
         return Timed(rows, rows / rule.rate_hz, None, {}, ())
     first = _read_clock_column(chosen.time, rule, chosen.date)
     second = _read_clock_column(chosen.utc, mapping.rule("utc"), chosen.date)

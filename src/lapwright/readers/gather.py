@@ -1,0 +1,169 @@
+"""Columns of a text table, gathered block by block, and what their cells hold that is no number."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lapwright.messages import Message
+from lapwright.readers.cells import NumberColumn, read_numbers
+from lapwright.readers.header import Label, find_label_channel
+from lapwright.readers.mapping import ChannelMapping
+from lapwright.readers.table import DATE_NAMES, Column, count
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+#: Rows of a column without a channel that are kept of a large file: enough for its rate.
+WINDOW_ROWS: Final = 262_144
+#: Text of a gear lever that stands for a number.
+_GEAR_WORDS = {"n": 0.0, "neutral": 0.0, "r": -1.0, "reverse": -1.0}
+_CLOCKS: Final = ("time", "utc")
+
+
+@dataclass(slots=True)
+class _Odd:
+    """How many cells are odd, and the first and last row of them."""
+
+    n: int = 0
+    first: int = 0
+    last: int = 0
+
+    def add(self, rows: IntArray, before: int) -> None:
+        if rows.size:
+            self.first = self.first if self.n else before + int(rows[0])
+            self.last = before + int(rows[-1])
+            self.n += rows.size
+
+
+@dataclass(slots=True)
+class GatheredColumn:
+    """One column so far.
+
+    Parameters
+    ----------
+    window
+        Rows to keep from the first filled block on; None keeps all.
+    needs_text
+        Whether its text may be wanted: it can hold time or dates.
+    """
+
+    label: Label
+    channel: str | None
+    window: int | None
+    needs_text: bool
+    values: list[Array] = field(default_factory=list)
+    texts: list[pl.Series] = field(default_factory=list)
+    listed: Counter[str] = field(default_factory=Counter)
+    words: _Odd = field(default_factory=_Odd)
+    infinite: _Odd = field(default_factory=_Odd)
+    filled: int = 0
+    rows: int = 0
+    kept: int = 0
+    first_row: int = 0
+
+    def add(self, text: pl.Series) -> None:
+        """Read the next block's cells."""
+        numbers = read_numbers(text)
+        if self.channel == "gear" and numbers.word_rows.size:
+            numbers = _read_gear_words(text, numbers)
+        self.words.add(numbers.word_rows, self.rows)
+        self.infinite.add(numbers.infinite_rows, self.rows)
+        self.listed.update(dict(numbers.words))
+        self.filled += numbers.filled
+        if self.needs_text:
+            self.texts.append(_worth_keeping(text, numbers))
+        if self.window is None:
+            self.values.append(numbers.values)
+        elif self.kept < self.window and (self.kept or np.isfinite(numbers.values).any()):
+            self.first_row = self.first_row if self.kept else self.rows
+            self.values.append(numbers.values)
+            self.kept += len(text)
+        self.rows += len(text)
+
+    def end(self) -> Column:
+        """Join what was read; the blocks are let go."""
+        is_text = self.keeps_text
+        text = None
+        if self.needs_text and (is_text or self.channel in _CLOCKS):
+            text = pl.concat(self.texts) if self.texts else pl.Series([], dtype=pl.String)
+        values = np.concatenate(self.values) if self.values else np.zeros(0)
+        self.values, self.texts = [], []
+        return Column(self.label, values, text, self.words.n, self.first_row)
+
+    @property
+    def keeps_text(self) -> bool:
+        """Whether most of its cells are words."""
+        return self.words.n > 0.5 * max(self.filled, 1)
+
+
+def start_columns(
+    labels: Sequence[Label], mapping: ChannelMapping, large: bool
+) -> list[GatheredColumn]:
+    """Begin a table; of a large one only columns with a channel keep all their values."""
+    named = {r.column.strip().casefold() for r in mapping.rules.values() if r.column is not None}
+    columns = []
+    for index, label in enumerate(labels):
+        channel = find_label_channel(label)
+        asked = bool(named & {f"#{index + 1}", label.name.casefold(), label.cell.casefold()})
+        is_date = label.name.casefold() in DATE_NAMES
+        known = channel is not None or asked or is_date
+        window = WINDOW_ROWS if large and not known else None
+        columns.append(
+            GatheredColumn(label, channel, window, channel in _CLOCKS or is_date or asked)
+        )
+    return columns
+
+
+def _worth_keeping(text: pl.Series, numbers: NumberColumn) -> pl.Series:
+    """Leave the text of a block of numbers out: stamps are then read from the numbers."""
+    if numbers.word_rows.size <= 0.5 * numbers.filled and np.isfinite(numbers.values).mean() > 0.5:
+        return pl.Series(text.name, [None], dtype=pl.String).new_from_index(0, len(text))
+    return text
+
+
+def _read_gear_words(text: pl.Series, numbers: NumberColumn) -> NumberColumn:
+    values = numbers.values.copy()
+    words = text.gather(numbers.word_rows).str.strip_chars().str.to_lowercase().to_list()
+    known = np.array([w in _GEAR_WORDS for w in words], dtype=bool)
+    values[numbers.word_rows[known]] = [_GEAR_WORDS[w] for w in words if w in _GEAR_WORDS]
+    left = tuple((w, n) for w, n in numbers.words if w.strip().lower() not in _GEAR_WORDS)
+    return replace(numbers, values=values, words=left, word_rows=numbers.word_rows[~known])
+
+
+def say_bad_cells(file: str, column: GatheredColumn, lines: IntArray) -> Iterator[Message]:
+    """Say which cells hold words, odd numbers, or no finite number."""
+    if column.keeps_text:
+        return
+    n = column.words.n
+    if n:
+        found = f"{count(n, 'cell')} {'holds a word' if n == 1 else 'hold words'} "
+        found += f"({_list_words(column.listed.most_common())})"
+        yield _message(
+            file, column, column.words, found, f"{count(n, 'cell')} set to missing", lines
+        )
+    n = column.infinite.n
+    if n:
+        found = f"{count(n, 'cell')} {'is' if n == 1 else 'are'} not finite"
+        yield _message(file, column, column.infinite, found, "Set to missing", lines)
+
+
+def _message(
+    file: str, column: GatheredColumn, odd: _Odd, found: str, done: str, lines: IntArray
+) -> Message:
+    first, last = int(lines[odd.first]), int(lines[odd.last])
+    place = f"line {first}" if odd.n == 1 else f"lines {first}–{last}"
+    return Message(
+        "repaired", file, found, done, place=place, line=first, channel=column.label.name
+    )
+
+
+def _list_words(words: Sequence[tuple[str, int]], shown: int = 6) -> str:
+    listed = [f'"{w}" {n}' if w[:1].isdigit() else f"{w} {n}" for w, n in words[:shown]]
+    return ", ".join(listed) + (" …" if len(words) > shown else "")
