@@ -215,6 +215,19 @@ def test_run_off_ends_at_the_nearest_wall(found: Any):
     assert find_run_off(road, 700.0, 1)[0] is None
 
 
+def test_a_wall_all_round_and_one_over_the_start_line_are_found(found: Any):
+    circuit = found.driven.circuit
+    length = circuit.length_m
+    edge = float(circuit.left[0])
+    ring = RoadSpan("wall", "", 0.0, length, 30.5, 30.0, None, 1.0)
+    over = RoadSpan("wall", "", length - 50.0, 50.0, edge + 9.0, edge + 8.0, None, 1.0)
+    assert find_run_off(replace(circuit, spans=(ring,)), 1234.0, 1)[0] is not None
+    road = replace(circuit, spans=(over,))
+    for place in (length - 0.3, 0.0, 0.4):
+        assert find_run_off(road, place, 1)[0] == pytest.approx(8.0, abs=0.05)
+    assert find_run_off(road, 60.0, 1)[0] is None
+
+
 def summary_of(name: str, median: float, spread: float) -> CornerSummary:
     return CornerSummary("1", "braked", {name: ActionSummary(median, spread, 9, 0.1, 0.5)}, 100.0)
 

@@ -20,6 +20,7 @@ from lapwright.driving.work_order import WorkItem
 from lapwright.model.car import Car
 from lapwright.model.circuit import Circuit, Corner
 from lapwright.model.lap import Lap, Track, knows_line
+from lapwright.numerics.curves import at_places
 
 Change = Literal["later", "faster", "flat"]
 
@@ -344,12 +345,16 @@ def find_run_off(circuit: Circuit, s: float, side: int) -> tuple[float | None, f
     width, grip = None, BEYOND_GRIP
     for span in circuit.spans:
         along = (s - span.start_m) % circuit.length_m
-        inside = along <= (span.end_m - span.start_m) % circuit.length_m
+        long = (span.end_m - span.start_m) % circuit.length_m
+        if span.end_m - span.start_m >= circuit.length_m:  # all round the lap
+            long = circuit.length_m
+        inside = along <= long
         if span.kind not in ("wall", "verge") or not inside:
             continue
         if (span.left_m + span.right_m) * side <= 0:
             continue
-        edge = float(np.interp(s, circuit.s, circuit.left if side > 0 else circuit.right))
+        edges = circuit.left if side > 0 else circuit.right
+        edge = float(at_places(circuit.length_m, edges, np.array([s]))[0])
         reach = (
             min(abs(span.left_m), abs(span.right_m))
             if span.kind == "wall"
