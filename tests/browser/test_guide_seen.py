@@ -253,8 +253,17 @@ def test_axe_finds_nothing(open_guide: Any, seen_guide: Path, root: Path, scheme
     assert found == []
 
 
-def test_without_a_script_the_words_stand_in_plain_form(open_guide: Any, seen_guide: Path):
-    said = open_guide(seen_guide, script=False).page.locator("main").inner_text()
+def test_without_a_script_the_words_stand_in_plain_form(
+    open_guide: Any, seen_guide: Path, view: Any
+):
+    opened = open_guide(seen_guide, script=False)
+    said = opened.page.locator("main").inner_text()
     for words in (*(f"Said of {key}: 12\u00a0m." for key in SAID), "Grip fell by 3\u00a0%.",
                   "line 4: corner 19 is not there."):  # fmt: skip
         assert words in said
+    pictures = opened.page.get_by_role("img")
+    assert pictures.count() == 1 + len(view["guide"]["corners"])
+    assert "circuit from above" in pictures.first.get_attribute("aria-label")
+    # The road is drawn in its colour: the policy has let the picture be.
+    assert opened.page.locator(".onpaper path[fill='#e9eae6']").count() > 0
+    assert opened.complaints == []

@@ -14,7 +14,7 @@ from lapwright.publish.markup import Markup, element
 from lapwright.publish.packing import pack_view
 from lapwright.publish.plain import render_plain
 
-_NO_SCRIPT = "The pictures need a script to run; this is the guide in plain form."
+_NO_SCRIPT = "Most pictures need a script to run; this is the guide in plain form."
 
 
 def render_html(view: Mapping[str, Any]) -> bytes:

@@ -1,4 +1,4 @@
-"""The guide without its pictures: plain HTML that stands where no script runs."""
+"""The guide in plain HTML, with the pictures of its paper: it stands where no script runs."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from lapwright.guide.figures import width_figure
 from lapwright.guide.sentences import chosen_system, write_text, write_value
 from lapwright.publish.markup import Markup, element, join, table
 from lapwright.publish.plain_ledger import render_ledger, render_words, render_work
+from lapwright.publish.plain_pictures import render_corner, render_plan
 
 View = Mapping[str, Any]
 
@@ -21,7 +22,7 @@ CORNER_BLOCKS: Final = (
 
 
 def render_plain(view: View) -> Markup:
-    """Render the guide in words and tables.
+    """Render the guide in words and tables, with the circuit and each corner from above.
 
     Facts, order of work, laps, who drove, the ledger of the chosen lap, what is possible and
     seen, all that is said of each corner, its actions, what is missing and the cautions.
@@ -32,7 +33,7 @@ def render_plain(view: View) -> Markup:
         "main",
         element("header", element("h1", words["title"]),
                 element("p", write_text(words["lede"], system), class_="lede")),
-        _facts(words["facts"], system),
+        render_plan(view), _facts(words["facts"], system),
         render_work(view),
         element("h2", "Laps"), _laps(view["guide"]["laps"], system),
         render_words(view, "stints"), render_ledger(view), render_words(view, "possible"),
@@ -77,6 +78,7 @@ def _corner(view: View, corner: View, system: View) -> Markup:
         "section",
         element("h2", title),
         element("p", write_text(words["why"], system)) if words else None,
+        render_corner(view, corner),
         element("ol", join(element("li", write_text(t, system)) for t in orders)),
         join(_block(title, (words or {}).get(key) or (), system) for key, title in CORNER_BLOCKS),
         table(("What", "Median", "Spread", "Laps"), list_actions(view, corner, system)),

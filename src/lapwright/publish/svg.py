@@ -13,6 +13,8 @@ from lapwright.publish.printable import make_printable
 Array = NDArray[np.float64]
 #: A letter is about so wide, as a share of the size of type.
 LETTER = 0.5
+#: Points closer than this are one point on paper, pt.
+_HAIR = 0.4
 
 
 def make_svg(width: float, height: float, marks: Iterable[str]) -> str:
@@ -22,15 +24,20 @@ def make_svg(width: float, height: float, marks: Iterable[str]) -> str:
 
 
 def draw_path(x: Array, y: Array, style: str, close: bool = False) -> str:
-    """Draw a line through points; where one is not finite the line is broken."""
+    """Draw a line through points; where one is not finite the line is broken.
+
+    Points that lie closer together than can be printed are left out, but for the last.
+    """
     parts: list[str] = []
-    pen = "M"
-    for px, py in zip(x, y, strict=True):
+    pen, last = "M", (0.0, 0.0)
+    for i, (px, py) in enumerate(zip(x, y, strict=True)):
         if not (np.isfinite(px) and np.isfinite(py)):
             pen = "M"
             continue
+        if pen == "L" and i < len(x) - 1 and max(abs(px - last[0]), abs(py - last[1])) < _HAIR:
+            continue
         parts.append(f"{pen}{px:.1f} {py:.1f}")
-        pen = "L"
+        pen, last = "L", (px, py)
     return f'<path d="{" ".join(parts)}{"Z" if close else ""}" style="{style}"/>' if parts else ""
 
 
