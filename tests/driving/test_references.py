@@ -98,6 +98,30 @@ def test_what_came_long_before_is_no_reference(driven: Any) -> None:
     assert not [r for r in repeats if not -0.1 <= r.delay_s <= longest[r.kind]]
 
 
+def test_a_corner_over_the_start_line_repeats_with_the_same(driven: Any, simulated: Any) -> None:
+    """The line is put between brake and apex: the same places, whatever lap they begin in."""
+    session, _, road, found = driven
+    corner = next(c for c in road.corners if c.id == "3")
+    line = corner.apex_m - 40.0
+    start = tuple(float(np.interp(line, road.s, column)) for column in (road.x, road.y))
+    other = simulated.analyse(session, start=start)
+    half = road.length_m / 2
+    apexes = {
+        c.id: abs((c.apex_m + line - corner.apex_m + half) % road.length_m - half)
+        for c in other.driven.circuit.corners
+    }
+    name = min(apexes, key=lambda k: apexes[k])
+    one = find_references(replace(road, landmarks=()), found.laps, found.passes)["3"]
+    two = find_references(other.driven.circuit, other.laps, other.passes)[name]
+    assert [f.action for f in one] == [f.action for f in two]
+    for a, b in zip(one, two, strict=True):
+        assert a.median_m is not None
+        assert b.median_m is not None
+        apart = (a.median_m - b.median_m - line + half) % road.length_m - half
+        assert abs(apart) < 2.0
+        assert {r.what for r in a.repeats} & {r.what for r in b.repeats} >= {"place"}
+
+
 def test_what_cannot_be_seen_is_not_offered(driven: Any) -> None:
     _, _, road, found = driven
 
