@@ -398,14 +398,16 @@ def run_own(run: Run, seconds: float | None, seed: int, most: int | None = None)
     first = len(pool)
     started = time.monotonic()
     done = 0
-    while (seconds is None or time.monotonic() - started < seconds) and done != most:
-        data = mutate(rng.choice(pool), rng.choice(pool), rng)
-        read = run.ends["read"]
-        run.once(data)
-        done += 1
-        if run.ends["read"] > read and rng.random() < 0.05:
-            pool[first:] = [*pool[first:], data][-200:]
-    run.report(time.monotonic() - started, "mutation of invented files")
+    try:
+        while (seconds is None or time.monotonic() - started < seconds) and done != most:
+            data = mutate(rng.choice(pool), rng.choice(pool), rng)
+            read = run.ends["read"]
+            run.once(data)
+            done += 1
+            if run.ends["read"] > read and rng.random() < 0.05:
+                pool[first:] = [*pool[first:], data][-200:]
+    finally:  # an interrupted run tells its count too
+        run.report(time.monotonic() - started, "mutation of invented files")
 
 
 def run_atheris(name: str, seconds: float | None, seed: int, most: int | None) -> None:

@@ -144,3 +144,20 @@ def test_toml_beyond_what_its_parser_bears(tmp_path, read, text):
     path.write_text(text)
     with pytest.raises(InputError, match=r"s\.toml.*TOML"):
         read(path)
+
+
+@pytest.mark.parametrize(
+    ("read", "text"),
+    [
+        (read_notes, "[[landmarks]]\nat_m = {}\nside = 'left'\n"),
+        (read_car, "mass_kg = {}\n"),
+        (read_car, "power_per_mass_wpkg = {{value = 150.0, low = 140.0, high = {}}}\n"),
+    ],
+    ids=["landmark", "car", "interval"],
+)
+def test_whole_numbers_that_no_float_holds(tmp_path, read, text):
+    """They ended in an OverflowError."""
+    path = tmp_path / "s.toml"
+    path.write_text(text.format("1" * 400))
+    with pytest.raises(InputError, match=r"s\.toml"):
+        read(path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 import tomllib
 from pathlib import Path
 from typing import Any, TypeGuard
@@ -56,7 +57,10 @@ class _Reading:
 
 
 def _is_number(value: Any) -> TypeGuard[float]:
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
+    """Tell whether a value is a number that a float can hold; what it may be is checked later."""
+    if isinstance(value, int):
+        return not isinstance(value, bool) and abs(value) <= sys.float_info.max
+    return isinstance(value, float)
 
 
 def read_car(path: str | Path) -> Car:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import math
 import re
+import sys
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -188,10 +188,11 @@ def _read_fields(
 
 def _fits(kind: str, value: Any) -> bool:
     number = isinstance(value, int | float) and not isinstance(value, bool)
+    number = number and abs(value) <= sys.float_info.max  # NaN fails as well
     named = isinstance(value, str) and bool(value.strip())
     tests = {
         "text": isinstance(value, str),
-        "number": number and math.isfinite(value),
+        "number": number,
         "flag": isinstance(value, bool),
         "key": named or (number and isinstance(value, int)),
         "keys": isinstance(value, list) and len(value) >= 2 and all(_fits("key", v) for v in value),
