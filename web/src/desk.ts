@@ -81,6 +81,7 @@ type Follower = (place: number) => void;
 const followers = new Set<Follower>();
 let cursorPlace: number | null = null;
 let waiting = false;
+let led = false;
 
 export function cursor(): number | null {
   return cursorPlace;
@@ -94,6 +95,15 @@ export function moveCursor(place: number): void {
     waiting = false;
     if (cursorPlace !== null) for (const follow of followers) follow(cursorPlace);
   });
+}
+
+/** While something that plays leads the cursor, it does not go where a pointer merely hovers. */
+export function leadCursor(leads: boolean): void {
+  led = leads;
+}
+
+export function hoverCursor(place: number): void {
+  if (!led) moveCursor(place);
 }
 
 /** Call a function with the cursor's place whenever it moves. */

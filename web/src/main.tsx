@@ -9,6 +9,7 @@ import { PossibleSection } from "./possible";
 import { SaidPart } from "./said";
 import { Sheet, sheetId } from "./sheet";
 import { readView } from "./unpack";
+import { VideoSection } from "./video";
 import type { View } from "./view";
 import "./main.css";
 
@@ -93,6 +94,7 @@ function Page({ view }: { view: View }) {
       <Bar current={current} go={go} />
       <main>
         <Opening />
+        <VideoSection />
         <SaidPart topic="stints" />
         <LedgerSection />
         <PossibleSection />

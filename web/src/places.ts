@@ -29,6 +29,20 @@ export function timeAt(lap: Lap, place: number, step: number): number {
   return laps * lap.time[count]! + a + (lap.time[i + 1]! - a) * (position - i);
 }
 
+/** The place that a lap has come to after so many seconds; null before it begins and after it has ended. */
+export function placeAt(lap: Lap, seconds: number, step: number): number | null {
+  const count = lap.time.length - 1;
+  if (!(seconds >= lap.time[0]! && seconds <= lap.time[count]!)) return null;
+  let [low, high] = [0, count];
+  while (high - low > 1) {
+    const middle = (low + high) >> 1;
+    if (lap.time[middle]! <= seconds) low = middle;
+    else high = middle;
+  }
+  const [a, b] = [lap.time[low]!, lap.time[high]!];
+  return step * (low + (b > a ? (seconds - a) / (b - a) : 0));
+}
+
 /** Places where one more step of time was lost (+1) or won back (-1). */
 export function timeTicks(
   lost: (place: number) => number,

@@ -4,7 +4,7 @@ import { cornerAccount, heldLabel } from "./account";
 import { AccountBlock } from "./account-block";
 import { ActionTable } from "./actions";
 import { Cursor, spoken } from "./cursor";
-import { complexOf, cornerLap, cursor, DeskContext, lapName, moveCursor, useCursor, useDesk, useWidth, type Desk } from "./desk";
+import { complexOf, cornerLap, cursor, DeskContext, hoverCursor, lapName, moveCursor, useCursor, useDesk, useWidth, type Desk } from "./desk";
 import { makeFlags, type Flag } from "./flags";
 import { makeFrame, samples, type Frame } from "./frame";
 import { Inset } from "./inset";
@@ -207,7 +207,7 @@ function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag
   const slider = useRef<HTMLDivElement>(null);
   const follow = (event: PointerEvent) => {
     const box = (event.currentTarget as Element).getBoundingClientRect();
-    moveCursor(frame.place(((event.clientX - box.left) / box.width) * frame.width));
+    hoverCursor(frame.place(((event.clientX - box.left) / box.width) * frame.width));
   };
   useCursor((place) => {
     const here = near(place, (frame.from + frame.to) / 2, desk.view.pictures.points * desk.view.pictures.step_m);

@@ -1,4 +1,5 @@
 // What a guide file holds, after its arrays are unpacked.
+import type { VideoCaptions } from "./cues";
 
 export type Numbers = ArrayLike<number>;
 export type Value = [number | null, string, number?];
@@ -337,5 +338,6 @@ export interface View {
   };
   ledger?: Ledger | null;
   order_of_work?: WorkItem[] | null;
+  captions?: VideoCaptions | null;
   units: { chosen: string; systems: Record<string, UnitSystem> };
 }

@@ -65,10 +65,13 @@ def _bundle(name: str) -> str:
 
 
 def _policy(script: str, style: str) -> str:
-    """Return a policy that knows the page's script and style by what they are."""
+    """Return a policy that knows the page's script and style by what they are.
+
+    A video may come from the reader's own disk, and from nowhere else.
+    """
     return (
         f"default-src 'none'; script-src '{_digest(script)}'; style-src '{_digest(style)}'; "
-        "base-uri 'none'; form-action 'none'"
+        "media-src blob:; base-uri 'none'; form-action 'none'"
     )
 
 

@@ -35,7 +35,7 @@ from lapwright.readers.circuit_files import read_circuit
 from lapwright.workflow.accounts import add_accounts
 from lapwright.workflow.author import list_misfits, note_findings, note_road, read_author
 from lapwright.workflow.driver import add_driver
-from lapwright.workflow.hand_over import render_paper, render_tracks
+from lapwright.workflow.hand_over import compose_video_captions, render_paper, render_tracks
 from lapwright.workflow.inspect import find_missing
 from lapwright.workflow.landmarks import place_landmarks, read_landmark_files
 from lapwright.workflow.outputs import Made
@@ -131,6 +131,7 @@ def make_guide(
     document: dict[str, Any] = view["guide"]
     tracks, untold = render_tracks(view, options.captions)
     paper, unset = render_paper(view)
+    view = {**view, "captions": compose_video_captions(view, options.captions)}
     files = {
         "guide.html": render_html(view),
         **paper,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from lapwright.errors import NoAnswerError
@@ -31,6 +32,19 @@ def render_tracks(
     to_do = "Use a video that begins earlier (--video-offset), or less --caption-lead"
     found = f"there is no time to say anything before corner {corners}"
     return files, (Message("flagged", "guide.vtt", found, "Nothing is said there", to_do),)
+
+
+def compose_video_captions(view: Mapping[str, Any], rules: CaptionRules) -> dict[str, Any]:
+    """Compose the captions for the page, which moves them to where the reader's video begins.
+
+    They are timed to a video that begins so early that nothing before the line is lost.
+    """
+    early = replace(rules, video_offset_s=rules.lead_s + rules.farthest_s)
+    vtt = render_vtt(compose_captions(view, early).cues).decode()
+    return {
+        "lap": view["pictures"]["chosen_lap"], "offset_s": rules.video_offset_s,
+        "begins_s": early.video_offset_s, "vtt": vtt,
+    }  # fmt: skip
 
 
 def render_paper(view: Mapping[str, Any]) -> tuple[dict[str, bytes], tuple[Message, ...]]:
