@@ -48,7 +48,7 @@ def make_targets() -> dict[str, Callable[[bytes], object]]:
     from lapwright.model.notes_toml import read_notes_text
     from lapwright.readers import csv, geojson, gpx, layout, nmea, opendrive
     from lapwright.readers.circuit_files import read_circuit
-    from lapwright.readers.containers import unpack_zip
+    from lapwright.readers.containers import Damaged, unpack_zip
     from lapwright.readers.line_files import read_line
     from lapwright.readers.mapping import ChannelMapping, read_mapping
     from lapwright.readers.mdf_blocks import check_blocks
@@ -74,9 +74,11 @@ def make_targets() -> dict[str, Callable[[bytes], object]]:
     def read_geojson(data: bytes) -> object:
         try:
             document = json.loads(data)
-        except (ValueError, RecursionError):
-            return None
-        return geojson.read_circuit_geojson(document, "s") if isinstance(document, dict) else None
+        except (ValueError, RecursionError) as error:
+            raise Damaged(f"not JSON ({error})") from error
+        if not isinstance(document, dict):
+            raise Damaged("no object")
+        return geojson.read_circuit_geojson(document, "s")
 
     return {
         "csv": lambda data: csv.read(source(data), plain),
@@ -396,15 +398,17 @@ def run_own(run: Run, seconds: float | None, seed: int, most: int | None = None)
     rng = random.Random(seed)
     pool = make_seeds(run.name)
     first = len(pool)
+    least = min(map(len, pool)) // 2  # without it the pool drifts to next to nothing
     started = time.monotonic()
     done = 0
     try:
         while (seconds is None or time.monotonic() - started < seconds) and done != most:
-            data = mutate(rng.choice(pool), rng.choice(pool), rng)
+            # A file without a byte never comes as far as a reader.
+            data = mutate(rng.choice(pool), rng.choice(pool), rng) or b" "
             read = run.ends["read"]
             run.once(data)
             done += 1
-            if run.ends["read"] > read and rng.random() < 0.05:
+            if run.ends["read"] > read and len(data) >= least and rng.random() < 0.05:
                 pool[first:] = [*pool[first:], data][-200:]
     finally:  # an interrupted run tells its count too
         run.report(time.monotonic() - started, "mutation of invented files")

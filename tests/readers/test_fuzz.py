@@ -161,3 +161,16 @@ def test_whole_numbers_that_no_float_holds(tmp_path, read, text):
     path.write_text(text.format("1" * 400))
     with pytest.raises(InputError, match=r"s\.toml"):
         read(path)
+
+
+def test_a_place_of_which_no_kept_cell_can_be_read(put):
+    """The question whether it holds degrees and minutes looked at its first value."""
+    head = "time(s)\tlat(deg)\tlon(deg)\tspeed[km/h]\tgear"
+    rows = [
+        "0.0000-00\t46.50000\t9.25000\t20.00000\t3.00000",
+        "0.60000\t46.5000006\t9.25U12\t20.60000\t3.00000",
+        "0.80000\t46.50008\tnan9.25016\t20.80000\t3.00000",
+    ]
+    recording = read_log(put([head, *rows]))
+    assert not any("is outside" in m.text for m in recording.messages)
+    assert any("lon" in m.text for m in recording.messages)

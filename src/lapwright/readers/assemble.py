@@ -205,7 +205,7 @@ def _ask_degrees(table: Table, channel: Channel, column: Column) -> list[Message
     if limit is None or channel.how_known == "mapping":
         return []
     beyond = channel.values[np.abs(channel.values) > limit]
-    if beyond.size < 0.5 * np.isfinite(channel.values).sum():
+    if not beyond.size or beyond.size < 0.5 * np.isfinite(channel.values).sum():
         return []
     value = float(beyond[0])
     degrees, minutes = divmod(abs(value), 100.0)
