@@ -1,4 +1,5 @@
 // A corner sheet: title, why, the corner from above, instructions, ribbon, strips, actions.
+import { ReadAloud } from "./aloud";
 import { useMemo, useRef } from "preact/hooks";
 import { cornerAccount, heldLabel } from "./account";
 import { AccountBlock } from "./account-block";
@@ -49,6 +50,7 @@ export function Sheet({ corner }: { corner: Corner }) {
             {cornerTitle(desk, corner)}
           </h2>
           <p class="meta">{meta(desk, corner)}</p>
+          <ReadAloud corner={corner} />
           {words?.why && <p class="why">{say(words.why, desk.system)}</p>}
           {words && words.instructions.length > 0 && <p class="over">{overLaps(desk)}</p>}
           <ol class="orders">
