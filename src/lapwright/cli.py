@@ -191,6 +191,7 @@ def inspect_command(
             mapping=options.mapping,
             unit_answers=options.unit_answers,
             accept_offered=options.accept_offered,
+            progress=report,
         )
         report("looking for laps", 0, 1)
         inspection = find_lap_rows(inspection)

@@ -19,7 +19,7 @@ from lapwright.readers.text import (
 )
 
 #: Bytes read at a time.
-BLOCK_BYTES: Final = 8 * 2**20
+BLOCK_BYTES: Final = 4 * 2**20
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,7 +59,7 @@ class GatheredColumn:
     window: int | None
     needs_text: bool
     values: list[Array] = field(default_factory=list)
-    texts: list[pl.Series] = field(default_factory=list)
+    texts: list[pl.Series | int] = field(default_factory=list)
     listed: Counter[str] = field(default_factory=Counter)
     words: _Odd = field(default_factory=_Odd)
     infinite: _Odd = field(default_factory=_Odd)
@@ -92,7 +92,7 @@ class GatheredColumn:
         is_text = self.keeps_text
         text = None
         if self.needs_text and (is_text or self.channel in _CLOCKS):
-            text = pl.concat(self.texts) if self.texts else pl.Series([], dtype=pl.String)
+            text = _join_text(self.texts)
         values = np.concatenate(self.values) if self.values else np.zeros(0)
         self.values, self.texts = [], []
         return Column(self.label, values, text, self.words.n, self.first_row)
@@ -121,11 +121,20 @@ def start_columns(
     return columns
 
 
-def _worth_keeping(text: pl.Series, numbers: NumberColumn) -> pl.Series:
-    """Leave the text of a block of numbers out: stamps are then read from the numbers."""
+def _worth_keeping(text: pl.Series, numbers: NumberColumn) -> pl.Series | int:
+    """Keep only the length of a block of numbers: stamps are then read from the numbers."""
     if numbers.word_rows.size <= 0.5 * numbers.filled and np.isfinite(numbers.values).mean() > 0.5:
-        return pl.Series(text.name, [None], dtype=pl.String).new_from_index(0, len(text))
+        return len(text)
     return text
+
+
+def _join_text(texts: Sequence[pl.Series | int]) -> pl.Series | None:
+    """Join the text of all blocks, empty where only its length is known; None without any."""
+    if all(isinstance(t, int) for t in texts):
+        return None
+    nothing = pl.Series([None], dtype=pl.String)
+    parts = [nothing.new_from_index(0, t) if isinstance(t, int) else t for t in texts]
+    return pl.concat([p.alias("") for p in parts])
 
 
 def _read_gear_words(text: pl.Series, numbers: NumberColumn) -> NumberColumn:

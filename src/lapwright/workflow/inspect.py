@@ -12,6 +12,7 @@ from lapwright.model.recording import Recording
 from lapwright.model.repair import examine_recording
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.registry import read_log
+from lapwright.readers.source import Report, say_nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,7 @@ def inspect_log(
     unit_answers: Mapping[str, str] | None = None,
     accept_offered: bool = False,
     laps: Sequence[LapRow] = (),
+    progress: Report = say_nothing,
 ) -> Inspection:
     """Inspect a file; findings of every severity are in the result, none is raised.
 
@@ -113,6 +115,8 @@ def inspect_log(
         As for `read_log`.
     laps
         Rows to list, from whoever splits laps.
+    progress
+        Is told how much of a large text table is read.
 
     Raises
     ------
@@ -122,7 +126,11 @@ def inspect_log(
     path = Path(path)
     try:
         raw = read_log(
-            path, mapping=mapping, unit_answers=unit_answers, accept_offered=accept_offered
+            path,
+            mapping=mapping,
+            unit_answers=unit_answers,
+            accept_offered=accept_offered,
+            report=progress,
         )
     except InputError as error:
         return Inspection(path.name, worst_outcome(error.messages), error.messages, None)

@@ -83,6 +83,7 @@ def read_recordings(
                 mapping=options.mapping,
                 unit_answers=dict(options.unit_answers),
                 accept_offered=options.accept_offered,
+                report=progress,
             )
             recordings += [
                 examine_recording(r, accept_offered=options.accept_offered) for r in held
