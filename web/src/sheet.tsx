@@ -209,7 +209,8 @@ function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag
   const slider = useRef<HTMLDivElement>(null);
   const follow = (event: PointerEvent) => {
     const box = (event.currentTarget as Element).getBoundingClientRect();
-    hoverCursor(frame.place(((event.clientX - box.left) / box.width) * frame.width));
+    const move = event.buttons ? moveCursor : hoverCursor;
+    move(frame.place(((event.clientX - box.left) / box.width) * frame.width));
   };
   useCursor((place) => {
     const here = near(place, (frame.from + frame.to) / 2, desk.view.pictures.points * desk.view.pictures.step_m);
