@@ -157,7 +157,9 @@ def _build_channel(
 def _take(values: Array, rows: IntArray) -> Array:
     """Values of some rows, without a copy where these are all rows in order."""
     n = values.size
-    is_all = rows.size == n and (not n or (rows[0] == 0 and bool((np.diff(rows) == 1).all())))
+    is_all = rows.size == n and (
+        not n or (rows[0] == 0 and rows[-1] == n - 1 and bool((rows[1:] > rows[:-1]).all()))
+    )
     return values if is_all else values[rows]
 
 
@@ -248,5 +250,4 @@ def _find_rows_held(column: Column, rows: IntArray) -> slice | NDArray[np.bool_]
     """Which of the rows a column holds: all of them, but in a large file."""
     if column.first_row == 0 and column.values.size > rows.max(initial=-1):
         return slice(None)
-    at = rows - column.first_row
-    return (at >= 0) & (at < column.values.size)
+    return (rows >= column.first_row) & (rows < column.first_row + column.values.size)

@@ -103,14 +103,22 @@ def _forget_wild(state: _State) -> _State:
     known = np.flatnonzero(np.isfinite(state.time))
     if known.size < 2 * _AROUND:
         return state
-    time = state.time[known]
-    step = float(np.median(np.abs(np.diff(time))))
-    wild = np.abs(time - median_filter(time, _AROUND)) > 50.0 * step + 2.0
+    time = state.time if known.size == state.time.size else state.time[known]
+    step = find_usual_step(time)
+    off = median_filter(time, _AROUND)
+    off -= time
+    wild = np.abs(off, out=off) > 50.0 * step + 2.0
     if not wild.any():
         return state
     time = state.time.copy()
     time[known[wild]] = np.nan
     return state.retime(time)
+
+
+def find_usual_step(time: Array) -> float:
+    """Median size of the steps of a finite clock; in place, since a clock can be long."""
+    steps = np.diff(time)
+    return float(np.median(np.abs(steps, out=steps), overwrite_input=True))
 
 
 def _fill_unreadable(state: _State) -> _State:
@@ -246,11 +254,11 @@ def _sort_late(state: _State) -> _State:
 def _spread_shared(state: _State) -> _State:
     """Spread rows that share a coarse stamp evenly up to the next stamp."""
     time = state.time
-    if time.size < 20:
+    if time.size < 20 or time.size < 1.8 * (1 + np.count_nonzero(time[1:] > time[:-1])):
         return state
     firsts = np.flatnonzero(np.diff(time, prepend=-np.inf) > 0)
     shared = np.diff(firsts)
-    if firsts.size < 3 or time.size / firsts.size < 1.8:
+    if firsts.size < 3:
         return state
     each = float(np.median(shared))
     step = float(np.median(np.diff(time[firsts]))) / each

@@ -63,7 +63,7 @@ def read_stamps(column: Column, unit: Unit | None, date: Column | None = None) -
 
 
 def _read_numbers(values: Array, unit: Unit | None) -> Stamps:
-    size = float(np.nanmedian(np.abs(values)))
+    size = float(np.nanmedian(np.abs(values), overwrite_input=True))
     # Most of the file must be far from 0, so that a clock that once fell to 0 is still seen.
     if unit is not None:
         seconds = values * unit.factor

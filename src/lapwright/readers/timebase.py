@@ -160,9 +160,11 @@ def _check_step(
 
 
 def _usual_step(seconds: Array) -> float | None:
-    steps = np.abs(np.diff(seconds))
-    steps = steps[np.isfinite(steps)]
-    return float(np.median(steps)) if steps.size > 1 else None
+    steps = np.diff(seconds)
+    np.abs(steps, out=steps)
+    known = np.isfinite(steps)
+    steps = steps if known.all() else steps[known]
+    return float(np.median(steps, overwrite_input=True)) if steps.size > 1 else None
 
 
 def _ask_for_time(table: Table) -> Message:

@@ -23,6 +23,8 @@ _FAR_M, _FAST_MPS = 2_000.0, 300.0
 #: Samples on both sides that show that the position stays there.
 _ENOUGH: Final = 20
 _M_PER_DEG: Final = 111_195.0
+#: Rows looked at together.
+_PIECE_ROWS: Final = 262_144
 
 
 def part_places(
@@ -39,6 +41,8 @@ def part_places(
     mapping
         ``file.part`` says which part, from 1.
     """
+    if not _may_move_far(columns, timed.rows):
+        return timed
     place = _read_place(columns, timed.rows)
     if place is None:
         return timed
@@ -55,6 +59,24 @@ def part_places(
         return _keep(timed, first, last)
     question = _ask(table, timed, int(rows[cuts[0]]), _far(x, y, cuts[0]), len(parts))
     return replace(_keep(timed, first, last), messages=(*timed.messages, question))
+
+
+def _may_move_far(columns: Mapping[str, Column], rows: IntArray) -> bool:
+    """Whether some step can be far; piece by piece, since most long files hold none."""
+    for a, b, metres in (("latitude", "longitude", _M_PER_DEG), ("x", "y", 1.0)):
+        if a not in columns or b not in columns:
+            continue
+        last = np.zeros((2, 0))
+        for start in range(0, rows.size, _PIECE_ROWS):
+            piece = rows[start : start + _PIECE_ROWS]
+            both = np.stack([columns[a].values[piece], columns[b].values[piece]])
+            both = both[:, np.isfinite(both).all(axis=0) & (both != 0.0).any(axis=0)]
+            both = np.concatenate([last, both], axis=1)
+            if (metres * np.hypot(*np.diff(both)) > _FAR_M).any():
+                return True
+            last = both[:, -1:]
+        return False
+    return False
 
 
 def _read_place(
