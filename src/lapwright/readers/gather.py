@@ -58,7 +58,7 @@ class GatheredColumn:
     channel: str | None
     window: int | None
     needs_text: bool
-    values: list[Array] = field(default_factory=list)
+    values: Array = field(default_factory=lambda: np.empty(0))
     texts: list[pl.Series | int] = field(default_factory=list)
     listed: Counter[str] = field(default_factory=Counter)
     words: _Odd = field(default_factory=_Odd)
@@ -80,12 +80,21 @@ class GatheredColumn:
         if self.needs_text:
             self.texts.append(_worth_keeping(text, numbers))
         if self.window is None:
-            self.values.append(numbers.values)
+            self._keep(numbers.values)
         elif self.kept < self.window and (self.kept or np.isfinite(numbers.values).any()):
             self.first_row = self.first_row if self.kept else self.rows
-            self.values.append(numbers.values)
-            self.kept += len(text)
+            self._keep(numbers.values)
         self.rows += len(text)
+
+    def _keep(self, values: Array) -> None:
+        """Append; room beyond what is written takes no memory, many small arrays would."""
+        end = self.kept + values.size
+        if end > self.values.size:
+            room = np.empty(2 * end)
+            room[: self.kept] = self.values[: self.kept]
+            self.values = room
+        self.values[self.kept : end] = values
+        self.kept = end
 
     def end(self) -> Column:
         """Join what was read; the blocks are let go."""
@@ -93,8 +102,7 @@ class GatheredColumn:
         text = None
         if self.needs_text and (is_text or self.channel in _CLOCKS):
             text = _join_text(self.texts)
-        values = np.concatenate(self.values) if self.values else np.zeros(0)
-        self.values, self.texts = [], []
+        values, self.values, self.texts = self.values[: self.kept], np.empty(0), []
         return Column(self.label, values, text, self.words.n, self.first_row)
 
     @property
