@@ -137,7 +137,8 @@ def test_what_is_no_video_is_said(open_guide: Any, page_file: Path, tmp_path: Pa
     wrong.write_bytes(b"no video at all")
     opened = open_guide(page_file)
     opened.page.set_input_files(".watch input[type=file]", str(wrong))
-    opened.until("document.querySelector('.player [role=status]')?.textContent.includes('cannot')")
+    opened.until("document.querySelector('.player [role=status]')?.textContent")
+    assert "cannot play" in opened.page.locator(".player [role=status]").inner_text()
 
 
 def test_a_guide_without_captions_asks_for_no_video(open_guide: Any, guide: Path) -> None:
