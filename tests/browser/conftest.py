@@ -12,7 +12,9 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
+from lapwright.guide.captions import CaptionRules
 from lapwright.publish.html import render_html
+from lapwright.workflow.hand_over import compose_video_captions
 
 
 @dataclass
@@ -46,6 +48,14 @@ def make_view() -> Callable[..., dict[str, Any]]:
     spec.loader.exec_module(module)
     maker: Callable[..., dict[str, Any]] = module.make_view
     return maker
+
+
+@pytest.fixture(scope="session")
+def captioned(make_view: Any) -> dict[str, Any]:
+    """Make an invented view of three laps with captions for a video that begins 5 s early."""
+    view: dict[str, Any] = make_view(laps=3)
+    rules = CaptionRules(video_offset_s=5.0)
+    return {**view, "captions": compose_video_captions(view, rules)}
 
 
 @pytest.fixture(scope="session")

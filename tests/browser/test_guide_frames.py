@@ -17,11 +17,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lapwright.guide.captions import CaptionRules
 from lapwright.publish.html import render_html
-from lapwright.workflow.hand_over import compose_video_captions
 
-OFFSET_S = 3.0
+OFFSET_S = 5.0  # as in the captioned view
 NEAR_S = 0.05
 RATE_HZ = 20
 BITS = 12
@@ -124,23 +122,16 @@ def _cues(starts: Sequence[int], clusters: Sequence[bytes], head: int) -> bytes:
 
 
 @pytest.fixture(scope="module")
-def view(make_view: Any) -> dict[str, Any]:
-    view: dict[str, Any] = make_view(laps=3)
-    rules = CaptionRules(video_offset_s=OFFSET_S)
-    return {**view, "captions": compose_video_captions(view, rules)}
-
-
-@pytest.fixture(scope="module")
-def clock(view: dict[str, Any]) -> Any:
+def clock(captioned: dict[str, Any]) -> Any:
     """Seconds of the followed lap at each sample of the road, the line at both ends."""
-    pictures = view["pictures"]
+    pictures = captioned["pictures"]
     return np.asarray(pictures["laps"][pictures["chosen_lap"]]["time"], dtype=float)
 
 
 @pytest.fixture(scope="module")
-def opened(open_guide: Any, view: dict[str, Any], clock: Any, tmp_path_factory: Any) -> Any:
+def opened(open_guide: Any, captioned: dict[str, Any], clock: Any, tmp_path_factory: Any) -> Any:
     path = tmp_path_factory.mktemp("frames") / "guide.html"
-    path.write_bytes(render_html(view))
+    path.write_bytes(render_html(captioned))
     opened = open_guide(path)
     film = make_video(opened.page, OFFSET_S + clock[-1] + 2.0)
     opened.page.set_input_files(
@@ -156,9 +147,9 @@ def settle(opened: Any) -> None:
     opened.page.wait_for_timeout(100)
 
 
-def shown_place(opened: Any, view: dict[str, Any], index: int) -> float:
+def shown_place(opened: Any, captioned: dict[str, Any], index: int) -> float:
     """Read the cursor's place off a sheet, to the metre."""
-    corner = view["guide"]["corners"][index]
+    corner = captioned["guide"]["corners"][index]
     place = f"#corner-{corner['id']} .ribbon .cursor [data-part=place]"
     text = opened.page.locator(place).text_content()
     if text == "at the apex":
@@ -168,8 +159,8 @@ def shown_place(opened: Any, view: dict[str, Any], index: int) -> float:
     return float(corner["apex_m"]) + int(read[1]) * (-1 if read[2] == "before" else 1)
 
 
-def time_at(view: dict[str, Any], clock: Any, place: float) -> float:
-    return float(np.interp(place / view["pictures"]["step_m"], np.arange(clock.size), clock))
+def time_at(captioned: dict[str, Any], clock: Any, place: float) -> float:
+    return float(np.interp(place / captioned["pictures"]["step_m"], np.arange(clock.size), clock))
 
 
 def test_the_bar_code_tells_the_frame(opened: Any):
@@ -183,14 +174,14 @@ def test_the_bar_code_tells_the_frame(opened: Any):
 
 
 @pytest.mark.parametrize("index", [1, 4, 9])
-def test_the_picture_shows_the_cursor_s_moment(opened: Any, view: Any, clock: Any, index: int):
-    corner = view["guide"]["corners"][index]
+def test_the_picture_shows_the_cursor_s_moment(opened: Any, captioned: Any, clock: Any, index: int):
+    corner = captioned["guide"]["corners"][index]
     slider = opened.page.locator(f"#corner-{corner['id']} .slider")
     slider.scroll_into_view_if_needed()
     for x in (300, 620):
         slider.hover(position={"x": x, "y": 200})
         settle(opened)
-        due = OFFSET_S + time_at(view, clock, shown_place(opened, view, index))
+        due = OFFSET_S + time_at(captioned, clock, shown_place(opened, captioned, index))
         # A frame stands for as long as it is shown, and the place is written to the metre.
         assert read_frame(opened.page) + 0.5 / RATE_HZ == pytest.approx(due, abs=NEAR_S + 0.02)
         clock_s = opened.page.evaluate("document.querySelector('video').currentTime")
@@ -198,29 +189,31 @@ def test_the_picture_shows_the_cursor_s_moment(opened: Any, view: Any, clock: An
 
 
 @pytest.mark.parametrize("index", [2, 6, 10])
-def test_the_cursor_stands_where_the_picture_is(opened: Any, view: Any, clock: Any, index: int):
-    corner = view["guide"]["corners"][index]
+def test_the_cursor_stands_where_the_picture_is(
+    opened: Any, captioned: Any, clock: Any, index: int
+):
+    corner = captioned["guide"]["corners"][index]
     opened.page.locator("h1").first.hover()
     for ahead in (-20.0, 15.0):
-        second = OFFSET_S + time_at(view, clock, corner["apex_m"] + ahead)
+        second = OFFSET_S + time_at(captioned, clock, corner["apex_m"] + ahead)
         opened.page.evaluate("t => { document.querySelector('video').currentTime = t }", second)
         settle(opened)
-        there = OFFSET_S + time_at(view, clock, shown_place(opened, view, index))
+        there = OFFSET_S + time_at(captioned, clock, shown_place(opened, captioned, index))
         assert there == pytest.approx(second, abs=NEAR_S)
         assert (
             read_frame(opened.page) <= second + 1e-3 < read_frame(opened.page) + 1 / RATE_HZ + 2e-3
         )
 
 
-def test_a_video_that_plays_takes_the_cursor_along(opened: Any, view: Any, clock: Any):
-    apex = view["guide"]["corners"][3]["apex_m"]
-    start = OFFSET_S + time_at(view, clock, apex)
+def test_a_video_that_plays_takes_the_cursor_along(opened: Any, captioned: Any, clock: Any):
+    apex = captioned["guide"]["corners"][3]["apex_m"]
+    start = OFFSET_S + time_at(captioned, clock, apex)
     opened.page.evaluate("t => { document.querySelector('video').currentTime = t }", start)
     opened.page.evaluate("document.querySelector('video').play()")
     opened.until(f"document.querySelector('video').currentTime > {start} + 0.5")
     opened.page.evaluate("document.querySelector('video').pause()")
     settle(opened)
     second = opened.page.evaluate("document.querySelector('video').currentTime")
-    there = OFFSET_S + time_at(view, clock, shown_place(opened, view, 3))
+    there = OFFSET_S + time_at(captioned, clock, shown_place(opened, captioned, 3))
     assert there == pytest.approx(second, abs=NEAR_S)
     assert opened.complaints == []

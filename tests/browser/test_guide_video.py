@@ -12,26 +12,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lapwright.guide.captions import CaptionRules
 from lapwright.publish.html import render_html
-from lapwright.workflow.hand_over import compose_video_captions
 
-OFFSET_S, LENGTH_S = 5.0, 150
+OFFSET_S, LENGTH_S = 5.0, 150  # the first as in the captioned view
 NEAR_S = 0.05
 TIME = "document.querySelector('.player video').currentTime"
 
 
 @pytest.fixture(scope="module")
-def view(make_view: Any) -> dict[str, Any]:
-    view: dict[str, Any] = make_view(laps=3)
-    rules = CaptionRules(video_offset_s=OFFSET_S)
-    return {**view, "captions": compose_video_captions(view, rules)}
-
-
-@pytest.fixture(scope="module")
-def page_file(view: dict[str, Any], tmp_path_factory: pytest.TempPathFactory) -> Path:
+def page_file(captioned: dict[str, Any], tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("video") / "guide.html"
-    path.write_bytes(render_html(view))
+    path.write_bytes(render_html(captioned))
     return path
 
 
@@ -46,9 +37,9 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def time_at(view: dict[str, Any], place: float) -> float:
+def time_at(captioned: dict[str, Any], place: float) -> float:
     """Seconds from the line to a place on the lap that the guide follows."""
-    pictures = view["pictures"]
+    pictures = captioned["pictures"]
     clock = np.asarray(pictures["laps"][pictures["chosen_lap"]]["time"], dtype=float)
     return float(np.interp(place / pictures["step_m"], np.arange(clock.size), clock))
 
@@ -68,29 +59,29 @@ def settle(opened: Any) -> float:
 
 
 def test_the_video_follows_the_cursor_and_the_cursor_the_video(
-    open_guide: Any, page_file: Path, film: Path, view: dict[str, Any]
+    open_guide: Any, page_file: Path, film: Path, captioned: dict[str, Any]
 ) -> None:
     opened = watch(open_guide, page_file, film)
     page = opened.page
     page.locator("h1").first.focus()
     page.keyboard.press("ArrowRight")  # puts the cursor at the first corner's apex
-    apex = view["guide"]["corners"][0]["apex_m"]
-    assert settle(opened) == pytest.approx(OFFSET_S + time_at(view, apex), abs=NEAR_S)
+    apex = captioned["guide"]["corners"][0]["apex_m"]
+    assert settle(opened) == pytest.approx(OFFSET_S + time_at(captioned, apex), abs=NEAR_S)
     for place in (apex + 60.0, apex + 250.0):
         page.evaluate(
             "t => { document.querySelector('.player video').currentTime = t }",
-            OFFSET_S + time_at(view, place),
+            OFFSET_S + time_at(captioned, place),
         )
         settle(opened)
         page.keyboard.press("ArrowRight")  # a metre on from where the video had taken the cursor
-        there = OFFSET_S + time_at(view, place + 1.0)
+        there = OFFSET_S + time_at(captioned, place + 1.0)
         assert settle(opened) == pytest.approx(there, abs=NEAR_S)
     assert opened.complaints == []
     assert [url for url in opened.requests if not url.startswith(("file:", "blob:"))] == []
 
 
 def test_the_lap_may_begin_elsewhere_in_the_video(
-    open_guide: Any, page_file: Path, film: Path, view: dict[str, Any]
+    open_guide: Any, page_file: Path, film: Path, captioned: dict[str, Any]
 ) -> None:
     opened = watch(open_guide, page_file, film)
     page = opened.page
@@ -105,21 +96,21 @@ def test_the_lap_may_begin_elsewhere_in_the_video(
     assert np.subtract(after, before)[1:] == pytest.approx(2.5, abs=1e-6)
     page.locator("h1").first.focus()
     page.keyboard.press("ArrowRight")
-    apex = view["guide"]["corners"][0]["apex_m"]
-    assert settle(opened) == pytest.approx(7.5 + time_at(view, apex), abs=NEAR_S)
+    apex = captioned["guide"]["corners"][0]["apex_m"]
+    assert settle(opened) == pytest.approx(7.5 + time_at(captioned, apex), abs=NEAR_S)
     page.evaluate("document.querySelector('.player video').currentTime = 30")
     settle(opened)
 
 
 def test_the_guides_captions_are_switched_on(
-    open_guide: Any, page_file: Path, film: Path, view: dict[str, Any]
+    open_guide: Any, page_file: Path, film: Path, captioned: dict[str, Any]
 ) -> None:
     page = watch(open_guide, page_file, film).page
     track = "document.querySelector('.player video').textTracks[0]"
     assert page.evaluate(f"{track}.mode") == "showing"
     texts = page.evaluate(f"[...{track}.cues].map(c => c.text)")
     assert len(texts) > 3
-    assert all(text in view["captions"]["vtt"] for text in texts)
+    assert all(text in captioned["captions"]["vtt"] for text in texts)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -71,6 +71,17 @@ def reviewed(place: dict[str, Any], command: Command) -> dict[str, Any]:
     return {**read, "page": (second / "review.html").read_text("utf-8")}
 
 
+def review_since(
+    earlier: dict[str, Any], place: dict[str, Any], command: Command, folder: Path
+) -> Any:
+    """Review the pupil's second laps against an earlier review that stands in a folder."""
+    (folder / "review.json").write_text(json.dumps(earlier), "utf-8")
+    return command(
+        "review", place["told"], "--guide", place["guide"], "--since", folder,
+        "--out", folder / "out",
+    )  # fmt: skip
+
+
 def test_planted_habits_are_found_against_the_guides_lap(reviewed: dict[str, Any]):
     (pupil,) = reviewed["one"]["drivers"]
     habits = {
@@ -226,11 +237,7 @@ def test_an_earlier_review_of_another_guide_is_refused(
 ):
     earlier = json.loads(json.dumps(reviewed["one"]))
     earlier["guide"]["time_s"] += 1.0
-    (tmp_path / "review.json").write_text(json.dumps(earlier), "utf-8")
-    ran = command(
-        "review", place["told"], "--guide", place["guide"], "--since", tmp_path,
-        "--out", tmp_path / "out",
-    )  # fmt: skip
+    ran = review_since(earlier, place, command, tmp_path)
     assert ran.code == 3, ran.err
     assert "another guide" in ran.err
 
@@ -314,11 +321,7 @@ def test_a_garbled_earlier_review_is_refused(
 ):
     earlier = json.loads(json.dumps(reviewed["one"]))
     earlier["drivers"][0]["stretches"] = times
-    (tmp_path / "review.json").write_text(json.dumps(earlier), "utf-8")
-    ran = command(
-        "review", place["told"], "--guide", place["guide"], "--since", tmp_path,
-        "--out", tmp_path / "out",
-    )  # fmt: skip
+    ran = review_since(earlier, place, command, tmp_path)
     assert ran.code == 3, ran.err
     assert "review.json" in ran.err
     assert "Traceback" not in ran.err

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,13 +99,14 @@ def compare_stints(
     laps
         Of all drivers and logs.
     dates
-        Of the logs, by file, as ISO 8601 writes them; stints are in this order where all
-        have one, else in that of the laps.
+        Of the logs, by file; stints are in this order where all are written as ISO 8601
+        does, else in that of the laps: 04/05 is one day here and another there.
     """
     timed = [lap for lap in laps if lap.used and lap.time_s is not None]
     keys = list(dict.fromkeys((lap.driver, lap.file) for lap in timed))
-    if all(dates.get(file) for _, file in keys):
-        keys.sort(key=lambda key: dates[key[1]])
+    days = {file: _day(dates.get(file, "")) for _, file in keys}
+    if all(days.values()):
+        keys.sort(key=lambda key: days[key[1]] or date.max)
     stints = tuple(_stint(timed, *key, dates.get(key[1], "")) for key in keys)
     by_lap = {lap.id: lap for lap in timed}
     counted = [p for p in passes if p.lap in by_lap]
@@ -114,6 +116,13 @@ def compare_stints(
         {c: _rank([p for p in counted if p.corner == c], by_lap) for c in corners},
         _changes(stints, by_lap, counted, corners),
     )
+
+
+def _day(written: str) -> date | None:
+    try:
+        return date.fromisoformat(written.strip()[:10])
+    except ValueError:
+        return None
 
 
 def _stint(laps: Sequence[Lap], driver: str, file: str, date: str) -> Stint:

@@ -78,8 +78,13 @@ def compose_account(
     return {
         "lap": account.lap, "against": account.against, "difference_s": account.difference_s,
         "rows": [
-            _row(r) | {"departure": by, "departure_unit": by and CAUSES[r.cause].quantity}
-            for r in account.rows for by in [departure(r)]
+            _row(r)
+            | {
+                "departure": by,
+                "departure_unit": None if by is None else CAUSES[r.cause].quantity,
+            }
+            for r in account.rows
+            for by in [departure(r)]
         ],
         "straight_s": account.straight_s,
     }  # fmt: skip

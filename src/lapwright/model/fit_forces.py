@@ -59,19 +59,18 @@ class Forces:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """Chosen samples with their weights, and how often each bend counts, by its number."""
+    """Chosen samples with their weights."""
 
     forces: Forces
     weights: Array
-    often: Array
 
     def chosen(self, chosen: Flags) -> Part:
         """Only some of the samples."""
-        return Part(self.forces.chosen(chosen), self.weights[chosen], self.often)
+        return Part(self.forces.chosen(chosen), self.weights[chosen])
 
     def levels(self, values: Array, tau: float) -> Levels:
         """Find what each bend shows of values at the samples."""
-        return find_levels(values, self.forces.bend, tau, self.weights, self.often)
+        return find_levels(values, self.forces.bend, tau, self.weights)
 
 
 def build_forces(samples: Samples, resistance: Array, power_per_mass: float, keep: Flags) -> Forces:

@@ -108,8 +108,7 @@ class GripFit:
 
 
 def fit_grip(
-    forces: Forces, weights: Array, often: Array | None = None, start: GripFit | None = None,
-    bends_sd: float = BENDS_SD,
+    forces: Forces, weights: Array, start: GripFit | None = None, bends_sd: float = BENDS_SD,
 ) -> GripFit:  # fmt: skip
     """Fit limits and exponents by turns.
 
@@ -119,8 +118,6 @@ def fit_grip(
     ----------
     weights
         Of the samples, (k,); 0 leaves one out.
-    often
-        How often each bend counts, by its number; None is once.
     start
         A fit to begin from, which saves most of the time.
     bends_sd
@@ -131,8 +128,7 @@ def fit_grip(
     NoAnswerError
         When nothing showed a cornering limit.
     """
-    often = np.ones(int(forces.bend.max(initial=0)) + 1) if often is None else often
-    part = Part(forces, weights, often).chosen((weights > 0) & (often[forces.bend] > 0))
+    part = Part(forces, weights).chosen(weights > 0)
     fit = start or replace(_first_guess(part), bends_sd=bends_sd)
     fit = replace(fit, exponent=fit.safe_exponent)
     for _ in range(ROUNDS_AGAIN if start else MOST_ROUNDS):
@@ -243,7 +239,7 @@ def _plane(fit: GripFit, part: Part) -> Array:
     push = np.maximum(forces.forward / fit.along(forces), 0.0)
     push = np.minimum(_means(forces, push, ratio, levels, TIP), BESIDE)
     level = levels.level / (1 - push**fit.drive_exponent) ** (1 / fit.drive_exponent)
-    return _through(fit, shape, level, levels.often)
+    return _through(fit, shape, level)
 
 
 def _means(forces: Forces, values: Array, ratio: Array, levels: Levels, below: float) -> Array:
@@ -254,7 +250,7 @@ def _means(forces: Forces, values: Array, ratio: Array, levels: Levels, below: f
     ])  # fmt: skip
 
 
-def _through(fit: GripFit, shape: Array, level: Array, often: Array) -> Array:
+def _through(fit: GripFit, shape: Array, level: Array) -> Array:
     """Lay the plane anew through the bends' levels, shares of the plane before."""
     # a bend that lies apart, not driven at the limit or banked, pulls like its sign alone
     sd = np.sqrt(fit.bends_sd * np.maximum(np.abs(level - 1.0), fit.bends_sd))
@@ -263,7 +259,7 @@ def _through(fit: GripFit, shape: Array, level: Array, often: Array) -> Array:
     per_v2, per_load = before[0] / shape[:, 1].mean(), before[0] / GRAVITY
     prior = np.array([0.0, DOWN_SHARE * per_v2, LOAD_SHARE * per_load])
     spread = np.array([np.inf, DOWN_SHARE_SD * per_v2, LOAD_SHARE_SD * per_load])
-    return fit_least(rows, level, often / sd**2, prior, spread**-2.0)
+    return fit_least(rows, level, sd**-2.0, prior, spread**-2.0)
 
 
 def _exponent(fit: GripFit, part: Part, widest: float, before: float) -> float:

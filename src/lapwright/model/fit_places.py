@@ -59,16 +59,15 @@ def _number(sign: Places, apart: int) -> Places:
 
 @dataclass(frozen=True, slots=True)
 class Levels:
-    """What the places show: their numbers, τ quantiles and how often each counts."""
+    """What the places show: their numbers and τ quantiles."""
 
     place: Places
     level: Array
-    often: Array
 
     @property
     def middle(self) -> float:
         """Mean over the places; NaN of none."""
-        return float(np.average(self.level, weights=self.often)) if self.level.size else np.nan
+        return float(self.level.mean()) if self.level.size else np.nan
 
     @property
     def top(self) -> float:
@@ -78,23 +77,19 @@ class Levels:
         """
         if not self.level.size:
             return np.nan
-        high = self.level >= ALIKE * self.level.max()
-        return float(np.average(self.level[high], weights=self.often[high]))
+        return float(self.level[self.level >= ALIKE * self.level.max()].mean())
 
 
-def find_levels(values: Array, places: Places, tau: float, weights: Array, often: Array) -> Levels:
+def find_levels(values: Array, places: Places, tau: float, weights: Array) -> Levels:
     """Find the τ quantile in each place, without places that lie well below the middle one.
 
     Parameters
     ----------
     values, places, weights
         Of the samples, (k,).
-    often
-        How often each place counts, by its number.
     """
-    held = np.bincount(places, weights, often.size)
-    shown = np.flatnonzero((held >= FEWEST_HERE) & (often > 0))
+    shown = np.flatnonzero(np.bincount(places, weights) >= FEWEST_HERE)
     at = [places == p for p in shown]
     level = np.array([find_quantile(values[here], tau, weights[here]) for here in at])
     good = level >= LOWEST * np.median(level) if level.size else np.zeros(0, dtype=bool)
-    return Levels(shown[good], level[good], often[shown[good]])
+    return Levels(shown[good], level[good])

@@ -14,6 +14,7 @@ import polars as pl
 
 from lapwright.driving.actions import find_passes
 from lapwright.driving.consistency import summarise_corners
+from lapwright.driving.passes import CornerPass
 from lapwright.driving.track_limits import DEFAULT_RULE, Rule
 from lapwright.errors import InputError, UsageError
 from lapwright.guide.author import note_view
@@ -112,10 +113,11 @@ def make_guide(
     progress("looking at every corner of every lap", 0, 1)
     road, misfits = note_road(place_landmarks(session.circuit, marks), notes)
     session = replace(session, circuit=road)
-    stints = find_stints(session)
+    passes = find_passes(session.circuit, session.laps)
+    stints = find_stints(session, passes)
     if len(stints.drivers) > 1:
         session = follow_driver(session, choose_laps(session.laps, options.chosen_lap)[0])
-    findings = note_findings(compose_findings(session, options), notes)
+    findings = note_findings(compose_findings(session, passes, options), notes)
     findings = replace(findings, stints=stints)
     car = read_car(options.car) if options.car is not None else None
     lap = next(one for one in session.laps if one.id == findings.chosen_lap)
@@ -153,10 +155,13 @@ def make_guide(
     return Made(document, files, messages)
 
 
-def compose_findings(session: DrivenSession, options: GuideOptions) -> Findings:
+def compose_findings(
+    session: DrivenSession, passes: Sequence[CornerPass], options: GuideOptions
+) -> Findings:
     """Gather what was found: passes, summaries, the laps to follow and to hold against."""
     chosen, against = choose_laps(session.laps, options.chosen_lap)
-    passes = find_passes(session.circuit, session.laps)
+    count = {lap.id for lap in session.laps if lap.used}
+    passes = tuple(one for one in passes if one.lap in count)
     recordings = tuple(d.recording for d in session.drives)
     return Findings(
         version=version("lapwright"),

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
-from lapwright.driving.actions import find_passes
+from lapwright.driving.passes import CornerPass
 from lapwright.driving.stints import Stints, compare_stints
 from lapwright.model.lap import Lap
 from lapwright.workflow.session import DrivenSession, find_info
 
 
-def find_stints(session: DrivenSession) -> Stints:
-    """Compare all drivers and logs of a session."""
+def find_stints(session: DrivenSession, passes: Sequence[CornerPass]) -> Stints:
+    """Compare all drivers and logs of a session, with the passes of all laps."""
     dates = {d.recording.file: find_info(d.recording, "date", "day") or "" for d in session.drives}
-    passes = find_passes(session.circuit, session.laps)
     return compare_stints(session.laps, passes, dates)
 
 
