@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+
+from lapwright.messages import Message
+from lapwright.workflow.inspect import Inspection, inspect_log
 
 Array = np.ndarray
 Columns = dict[str, Array]
@@ -98,3 +102,20 @@ def put(tmp_path: Path) -> Callable[..., Path]:
         return path
 
     return write
+
+
+@pytest.fixture
+def says() -> Callable[..., tuple[Message, Inspection]]:
+    """Hold a file's outcome, and what one message of that outcome must carry, against it."""
+
+    def check(path: Path, outcome: str, *parts: str, **options: Any) -> tuple[Message, Inspection]:
+        inspection = inspect_log(path, **options)
+        texts = [m.text for m in inspection.messages]
+        assert inspection.outcome == outcome, texts
+        worst = [m for m in inspection.messages if m.outcome == outcome]
+        found = [m for m in worst if all(p in m.text for p in parts)]
+        assert found, (parts, texts)
+        assert found[0].text.startswith(path.name)
+        return found[0], inspection
+
+    return check

@@ -14,17 +14,6 @@ from lapwright.readers import read_mapping, write_mapping
 from lapwright.workflow.inspect import inspect_log
 
 
-def says(path, outcome, *parts, **options):
-    """The outcome of an inspection; each part stands in one message of that outcome."""
-    inspection = inspect_log(path, **options)
-    texts = [m.text for m in inspection.messages]
-    assert inspection.outcome == outcome, texts
-    worst = [m for m in inspection.messages if m.outcome == outcome]
-    found = [m for m in worst if all(p in m.text for p in parts)]
-    assert found, (parts, texts)
-    return found[0], inspection
-
-
 def spans(inspection, channel, kind="marked"):
     listed = getattr(inspection.recording, kind)
     return [(s.from_s, s.to_s) for s in listed if s.channel == channel]
@@ -35,7 +24,7 @@ def rows_at(columns, start, end):
     return (t >= start - 1e-9) & (t < end - 1e-9)
 
 
-def test_s01_dropout(columns, put):
+def test_s01_dropout(says, columns, put):
     at = rows_at(columns, 71.2, 74.2)
     distance = columns["distance (m)"][at]
     for name in ("lat (deg)", "lon (deg)"):
@@ -51,7 +40,7 @@ def test_s01_dropout(columns, put):
     assert spans(inspection, "latitude") == [pytest.approx((71.15, 74.20))]
 
 
-def test_s02_frozen_position(columns, put):
+def test_s02_frozen_position(says, columns, put):
     at = np.flatnonzero(rows_at(columns, 71.0, 75.0))
     for name in ("lat (deg)", "lon (deg)"):
         columns[name][at] = columns[name][at[0]]
@@ -63,7 +52,7 @@ def test_s02_frozen_position(columns, put):
     assert len(inspection.messages) == 1
 
 
-def test_s03_jumps(columns, put):
+def test_s03_jumps(says, columns, put):
     t = columns["time (s)"]
     for moment, metres in ((60.35, 143.0), (60.70, 88.0)):
         at = np.argmin(np.abs(t - moment))
@@ -79,7 +68,7 @@ def test_s03_jumps(columns, put):
 
 
 @pytest.mark.parametrize("noise_m", [0.3, 0.6])
-def test_s03_jumps_in_noise(build, put, noise_m):
+def test_s03_jumps_in_noise(says, build, put, noise_m):
     columns = build(rate_hz=10.0, noise_m=noise_m)
     columns["lon (deg)"][700] += 10.0 * noise_m / 0.3 / 76_740.0
     message, inspection = says(put(columns), "repaired", "1 sample", "off the path")
@@ -87,7 +76,7 @@ def test_s03_jumps_in_noise(build, put, noise_m):
     assert np.isnan(inspection.recording.channels["longitude"].values).sum() == 1
 
 
-def test_s04_shifted_stretch(columns, put):
+def test_s04_shifted_stretch(says, columns, put):
     at = rows_at(columns, 66.1, 76.1)
     columns["lat (deg)"][at] += 17.0 / 111_150.0
     message, _ = says(put(columns), "flagged", "17 m beside", "jumps back", "not judged")
@@ -95,7 +84,7 @@ def test_s04_shifted_stretch(columns, put):
     assert message.end_s == pytest.approx(76.05, abs=0.06)
 
 
-def test_s07_zeros_before_the_first_fix(columns, put):
+def test_s07_zeros_before_the_first_fix(says, columns, put):
     for name in ("lat (deg)", "lon (deg)"):
         columns[name][:36] = 0.0
     message, inspection = says(
@@ -105,7 +94,7 @@ def test_s07_zeros_before_the_first_fix(columns, put):
     assert len(inspection.messages) == 1
 
 
-def test_s08_clock_back_to_zero(columns, put):
+def test_s08_clock_back_to_zero(says, columns, put):
     columns["time (s)"] = np.where(
         columns["time (s)"] >= 99.25, columns["time (s)"] - 99.25, columns["time (s)"]
     )
@@ -115,14 +104,14 @@ def test_s08_clock_back_to_zero(columns, put):
     )  # fmt: skip
 
 
-def test_s08_rebuilt_time_is_right(columns, put):
+def test_s08_rebuilt_time_is_right(says, columns, put):
     truth = columns["time (s)"].copy()
     columns["time (s)"] = np.where(truth >= 99.25, truth - 99.25, truth)
     _, inspection = says(put(columns), "repaired", "falls from")
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, truth, atol=1e-4)
 
 
-def test_s09_step_of_an_hour(columns, put):
+def test_s09_step_of_an_hour(says, columns, put):
     truth = columns["time (s)"].copy()
     columns["time (s)"] = truth + 3600.0 * (truth >= 100.0)
     _, inspection = says(
@@ -132,7 +121,7 @@ def test_s09_step_of_an_hour(columns, put):
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, truth, atol=1e-3)
 
 
-def test_s10_rows_late(columns, put):
+def test_s10_rows_late(says, columns, put):
     order = np.arange(columns["time (s)"].size)
     order[1498:1523] = np.concatenate([np.arange(1508, 1523), np.arange(1498, 1508)])
     spoilt = {k: v[order] for k, v in columns.items()}
@@ -144,7 +133,7 @@ def test_s10_rows_late(columns, put):
     np.testing.assert_allclose(got.values, columns["speed (m/s)"], atol=5.1e-5)
 
 
-def test_s11_whole_seconds(columns, put):
+def test_s11_whole_seconds(says, columns, put):
     truth = columns["time (s)"].copy()
     columns.pop("utc (s)")
     columns["time (s)"] = np.floor(truth)
@@ -152,7 +141,7 @@ def test_s11_whole_seconds(columns, put):
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, truth, atol=0.051)
 
 
-def test_s12_block_twice(columns, put, render):
+def test_s12_block_twice(says, columns, put, render):
     lines = render(columns)
     block = lines[2160:2200]  # lines 2161 to 2200
     spoilt = [*lines[:2200], *block, *lines[2200:]]
@@ -165,7 +154,7 @@ def test_s12_block_twice(columns, put, render):
 
 
 @pytest.mark.parametrize("how", ["stated", "written", "only date"])
-def test_s14_week_counter_begun_anew(columns, put, render, how):
+def test_s14_week_counter_begun_anew(says, columns, put, render, how):
     """1024 weeks are 7168 days; the file's date is stated in it, or is when it was written."""
     utc = columns["utc (s)"].copy()
     columns["utc (s)"] = utc - 7168 * 86_400.0
@@ -215,7 +204,7 @@ def test_l10_two_places(columns, put):
     assert inspect_log(path, accept_offered=True).outcome == "repaired"
 
 
-def test_s16_milliseconds_as_seconds(columns, put):
+def test_s16_milliseconds_as_seconds(says, columns, put):
     columns["time (s)"] = 1000.0 * columns["time (s)"]
     message, _ = says(
         put(columns), "ask", "channel time", "step of 50 s", "utc steps by 0.05 s", "Read as ms?"
@@ -230,7 +219,7 @@ def test_s16_milliseconds_as_seconds(columns, put):
     # mi/h and kn: SI Brochure / NIST SP 811 values (0.44704 m/s; 1852/3600 m/s), from memory.
     [(3.6, "km/h"), (1.0 / 0.44704, "mph"), (3600.0 / 1852.0, "kn")],
 )
-def test_s17_s18_speed_in_another_unit(columns, put, factor, unit):
+def test_s17_s18_speed_in_another_unit(says, columns, put, factor, unit):
     truth = columns["speed (m/s)"].copy()
     columns["speed (m/s)"] = factor * truth
     path = put(columns)
@@ -252,12 +241,12 @@ def test_s17_s18_speed_in_another_unit(columns, put, factor, unit):
     assert [s for s in taken.recording.repairs if s.channel == "speed"]
 
 
-def test_speed_under_kmh_that_is_in_metres_per_second(columns, put):
+def test_speed_under_kmh_that_is_in_metres_per_second(says, columns, put):
     columns["speed (km/h)"] = columns.pop("speed (m/s)")
     says(put(columns), "ask", "0.278 times", 'under "km/h"', "Read as m/s?")
 
 
-def test_speed_without_a_unit_is_told_by_physics(columns, put):
+def test_speed_without_a_unit_is_told_by_physics(says, columns, put):
     truth = columns.pop("speed (m/s)")
     columns["speed"] = 3.6 * truth
     _, inspection = says(put(columns), "repaired", "no unit", "3.6 times", "Read as km/h")
@@ -273,7 +262,7 @@ def test_speed_without_a_unit_that_fits_is_accepted(columns, put):
     assert inspection.recording.channels["speed"].how_known == "physics"
 
 
-def test_s19_g_as_metres_per_second_squared(columns, put):
+def test_s19_g_as_metres_per_second_squared(says, columns, put):
     truth = columns["acc_y (m/s^2)"].copy()
     for name in ("acc_x (m/s^2)", "acc_y (m/s^2)"):
         columns[name] = columns[name] / 9.80665
@@ -288,7 +277,7 @@ def test_s19_g_as_metres_per_second_squared(columns, put):
     np.testing.assert_allclose(got, truth, atol=1e-3)
 
 
-def test_s20_degrees_and_minutes(columns, put):
+def test_s20_degrees_and_minutes(says, columns, put):
     truth = columns["lat (deg)"].copy()
     for name in ("lat (deg)", "lon (deg)"):
         degrees = np.floor(columns[name])
@@ -302,7 +291,7 @@ def test_s20_degrees_and_minutes(columns, put):
     np.testing.assert_allclose(got, truth, atol=1e-7)
 
 
-def test_s21_stuck_throttle(columns, put):
+def test_s21_stuck_throttle(says, columns, put):
     at = np.flatnonzero(rows_at(columns, 85.7, 126.6))
     columns["throttle (%)"][at] = 37.2
     message, inspection = says(put(columns), "flagged", "channel throttle", "37.2 % throughout")
@@ -320,7 +309,7 @@ def test_released_and_full_pedals_are_not_stuck(columns, put):
     assert [m.text for m in inspection.messages] == []
 
 
-def test_s22_impossible_zero_speed(columns, put):
+def test_s22_impossible_zero_speed(says, columns, put):
     at = rows_at(columns, 58.3, 58.7)
     columns["speed (m/s)"][at] = 0.0
     message, inspection = says(
@@ -330,7 +319,7 @@ def test_s22_impossible_zero_speed(columns, put):
     assert np.isnan(inspection.recording.channels["speed"].values).sum() == 8
 
 
-def test_s23_clipped(columns, put):
+def test_s23_clipped(says, columns, put):
     name = "acc_y (m/s^2)"
     columns[name] = np.clip(columns[name], -8.0, 8.0)
     message, _ = says(put(columns), "flagged", "channel acc_y", "samples at", "8.00", "exactly")
@@ -338,7 +327,7 @@ def test_s23_clipped(columns, put):
     assert stated == (np.abs(np.round(columns[name], 4)) == 8.0).sum()
 
 
-def test_s24_sign(columns, put):
+def test_s24_sign(says, columns, put):
     truth = columns["acc_y (m/s^2)"].copy()
     columns["acc_y (m/s^2)"] = -truth
     message, inspection = says(
@@ -349,7 +338,7 @@ def test_s24_sign(columns, put):
     np.testing.assert_allclose(got, truth, atol=1e-4)
 
 
-def test_s25_axes(columns, put):
+def test_s25_axes(says, columns, put):
     columns["acc_x (m/s^2)"], columns["acc_y (m/s^2)"] = (
         columns["acc_y (m/s^2)"],
         columns["acc_x (m/s^2)"],
@@ -357,12 +346,12 @@ def test_s25_axes(columns, put):
     says(put(columns), "flagged", "channel acc_y", "the axes look swapped", "not used")
 
 
-def test_s26_bias(columns, put):
+def test_s26_bias(says, columns, put):
     columns["acc_x (m/s^2)"] = columns["acc_x (m/s^2)"] + 2.9
     says(put(columns), "flagged", "channel acc_x", "2.9 m/s² above the rate of change of speed")
 
 
-def test_s27_spikes(columns, put):
+def test_s27_spikes(says, columns, put):
     t = columns["time (s)"]
     for moment, value in ((61.15, 1203.0), (62.0, 4410.0), (63.1, 2000.0), (64.8, 1500.0)):
         columns["brake (bar)"][np.argmin(np.abs(t - moment))] = value
@@ -406,7 +395,7 @@ def test_one_hertz_position_in_a_fast_file(build, put):
     assert inspection.recording.channels["latitude"].rate_hz == pytest.approx(1.0, rel=1e-3)
 
 
-def test_s35_four_decimals(columns, put):
+def test_s35_four_decimals(says, columns, put):
     for name in ("lat (deg)", "lon (deg)"):
         columns[name] = np.round(columns[name], 4)
     message, _ = says(put(columns), "flagged", "steps of 11.", "No statement on line")
@@ -461,14 +450,14 @@ def test_positions_handed_over_early_and_late_are_retimed(build, put):
     assert np.sqrt(np.mean((left - left.mean()) ** 2)) < 0.5 * before
 
 
-def test_roll_that_no_car_can_have(columns, put):
+def test_roll_that_no_car_can_have(says, columns, put):
     n = columns["time (s)"].size
     columns["roll (rad)"] = np.full(n, 0.9) + np.random.default_rng(1).normal(0, 0.5, n)
     _, inspection = says(put(columns), "flagged", "channel roll", "not used")
     assert [s.what for s in inspection.recording.marked] == ["not used"]
 
 
-def test_forward_acceleration_of_half_the_truth(columns, put):
+def test_forward_acceleration_of_half_the_truth(says, columns, put):
     columns["acc_x (m/s^2)"] = 0.5 * columns["acc_x (m/s^2)"]
     _, inspection = says(
         put(columns), "flagged", "channel acc_x", "inconsistent", "slope 0.5", "not used"
@@ -538,7 +527,7 @@ def test_clock_past_midnight(columns, put, render):
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, t, atol=1e-6)
 
 
-def test_s05_latitude_and_longitude_exchanged(columns, put):
+def test_s05_latitude_and_longitude_exchanged(says, columns, put):
     truth = columns["lat (deg)"].copy()
     columns["lat (deg)"], columns["lon (deg)"] = columns["lon (deg)"], columns["lat (deg)"]
     path = put(columns)
@@ -552,7 +541,7 @@ def test_s05_latitude_and_longitude_exchanged(columns, put):
     np.testing.assert_allclose(taken.recording.channels["latitude"].values, truth, atol=1e-8)
 
 
-def test_s06_mirrored_path(columns, put):
+def test_s06_mirrored_path(says, columns, put):
     columns["lon (deg)"] = -columns["lon (deg)"]
     path = put(columns)
     message, _ = says(path, "ask", "turns left where yaw rate says right", "longitude.invert")
@@ -561,7 +550,7 @@ def test_s06_mirrored_path(columns, put):
     assert answered.outcome == "accepted"
 
 
-def test_c10_thousands_with_a_point(columns, put):
+def test_c10_thousands_with_a_point(says, columns, put):
     truth = columns["rpm (1/min)"].copy()
     columns["rpm (1/min)"] = truth / 1000.0
     path = put(columns)
@@ -573,7 +562,7 @@ def test_c10_thousands_with_a_point(columns, put):
     np.testing.assert_allclose(got, truth, atol=0.06)
 
 
-def test_sensor_mounted_turned(columns, put):
+def test_sensor_mounted_turned(says, columns, put):
     """x' = x cos ψ + y sin ψ: an accelerometer turned by 20 degrees to the left."""
     angle = np.radians(20.0)
     x, y = columns["acc_x (m/s^2)"].copy(), columns["acc_y (m/s^2)"].copy()
@@ -585,7 +574,7 @@ def test_sensor_mounted_turned(columns, put):
 
 
 @pytest.mark.parametrize("has_time", [True, False])
-def test_s13_year_1970(columns, put, has_time):
+def test_s13_year_1970(says, columns, put, has_time):
     truth = columns["time (s)"].copy()
     columns["utc (s)"][:24] -= columns["utc (s)"][0]
     if not has_time:
@@ -611,7 +600,7 @@ def test_wild_stamp_among_unreadable_ones(columns, put, render):
     np.testing.assert_allclose(time, columns["time (s)"], atol=1e-4)
 
 
-def test_s22_frozen_speed(columns, put):
+def test_s22_frozen_speed(says, columns, put):
     at = np.flatnonzero(rows_at(columns, 58.0, 66.0))
     columns["speed (m/s)"][at] = columns["speed (m/s)"][at[0]]
     message, inspection = says(put(columns), "flagged", "channel speed", "where positions give")
@@ -628,7 +617,7 @@ def test_position_that_comes_late_marks_nothing(columns, put):
     assert [m.text for m in inspection.messages] == []
 
 
-def test_steering_positive_to_the_right_is_turned(columns, put, tmp_path):
+def test_steering_positive_to_the_right_is_turned(says, columns, put, tmp_path):
     truth = columns["steering (deg)"].copy()
     columns["steering (deg)"] = -truth
     path = put(columns)
