@@ -72,18 +72,6 @@ def points(build):
 FIRST = 5  # line of the first point in a file made by `track`
 
 
-def says(path, outcome, *parts, **options):
-    inspection = inspect_log(path, **options)
-    texts = [m.text for m in inspection.messages]
-    assert inspection.outcome == outcome, texts
-    found = [
-        m for m in inspection.messages if m.outcome == outcome and all(p in m.text for p in parts)
-    ]
-    assert found, (parts, texts)
-    assert found[0].text.startswith(path.name)
-    return found[0], inspection
-
-
 def test_reads_what_another_reader_reads(build, put):
     """Times, places and heights as gpxpy, a general-purpose library, reads them."""
     path = put(track(render_points(build(rate_hz=10.0, laps=1.0))), "s.gpx")
@@ -130,8 +118,20 @@ def test_encodings(points, put, encoding):
     assert read_log(path).channels["latitude"].values.size == len(points)
 
 
-def test_c28_gpx_under_the_name_of_a_table(points, put):
-    says(put(track(points), "s.csv"), "repaired", "the content is GPX, not CSV", "s.gpx")
+def test_c28_gpx_under_the_name_of_a_table(says, points, put):
+    message, _ = says(
+        put(track(points), "s.csv"), "repaired", "s.csv, line 1: the content is GPX, not CSV",
+        "Rename the file to s.gpx",
+    )  # fmt: skip
+    assert message.line == 1
+
+
+def test_c28_is_said_of_a_file_that_cannot_be_used_as_well(says, points, put):
+    bare = [re.sub("<time>[^<]*</time>", "", p) for p in points]
+    _, inspection = says(put(track(bare), "s.csv"), "refused", "has a time")
+    said = [m.text for m in inspection.messages]
+    assert said[0].startswith("s.csv, line 1: the content is GPX, not CSV")
+    assert "Rename the file to s.gpx" in said[0]
 
 
 @pytest.mark.parametrize(
@@ -146,7 +146,7 @@ def test_c28_gpx_under_the_name_of_a_table(points, put):
     ],
     ids=["G01", "G02", "G03", "G04"],
 )  # fmt: skip
-def test_g01_to_g04_doctype(points, put, doctype):
+def test_g01_to_g04_doctype(says, points, put, doctype):
     lines = track(points)
     lines.insert(1, doctype)
     message, _ = says(
@@ -155,26 +155,61 @@ def test_g01_to_g04_doctype(points, put, doctype):
     assert message.line == 2
 
 
-def test_undeclared_entity_breaks_one_point_only(points, put):
+def test_undeclared_entity_breaks_one_point_only(says, points, put):
     points[40] = points[40].replace("<ele>", "<ele>&xyz;")
-    message, inspection = says(put(track(points), "s.gpx"), "flagged", "markup is broken here")
+    message, inspection = says(
+        put(track(points), "s.gpx"), "flagged", "markup is broken here, inside <ele>"
+    )
     assert message.line == FIRST + 40
     latitude = inspection.recording.channels["latitude"].values
     assert latitude.size == len(points) - 1
 
 
-def test_g05_cut(points, put):
+@pytest.mark.parametrize("more", [60, 8], ids=["in an element", "in the tag"])
+def test_g05_cut(says, points, put, more):
     text = "\n".join(track(points))
-    text = text[: text.index(points[-10]) + 60]
+    text = text[: text.index(points[-10]) + more]
     message, inspection = says(
-        put(text, "s.gpx"), "repaired", f"line {FIRST + len(points) - 10}", "ends inside a point",
-        f"{count(len(points) - 10, 'point')} kept",
+        put(text, "s.gpx"), "repaired", f"s.gpx, line {FIRST + len(points) - 10}:",
+        "the file ends inside a point", f"{count(len(points) - 10, 'point')} kept",
     )  # fmt: skip
     assert message.line == FIRST + len(points) - 10
     assert inspection.recording.channels["latitude"].values.size == len(points) - 10
 
 
-def test_g06_no_time(points, put):
+@pytest.mark.parametrize(("lost", "element"), [(1, "<gpx>"), (2, "<trk>"), (3, "<trkseg>")])
+def test_g05_says_which_element_is_cut(says, points, put, lost, element):
+    lines = track(points)[:-lost]
+    message, inspection = says(
+        put(lines, "s.gpx"), "repaired", f"the file ends inside {element}", "Copy it again"
+    )
+    assert message.line == len(lines) + 1
+    assert inspection.recording.channels["latitude"].values.size == len(points)
+
+
+def test_comment_that_never_closes_takes_no_points_with_it(says, points, put):
+    points[40] = points[40].replace("<ele>", "<!-- <ele>")
+    message, inspection = says(
+        put(track(points), "s.gpx"), "flagged", "inside <trkpt>", "read on at the next point"
+    )
+    assert message.line == FIRST + 40
+    assert inspection.recording.channels["latitude"].values.size == len(points) - 1
+
+
+def test_every_broken_place_is_said_and_what_is_not_read(says, points, put):
+    """Of more than 50 broken places the points behind the last are left out, and counted."""
+    text = track([p.replace("<ele>", "<ele>&xyz;") if i % 2 else p for i, p in enumerate(points)])
+    _, inspection = says(put(text, "s.gpx"), "flagged", "the markup is broken at 40 more places")
+    broken = FIRST + 2 * 50 + 1
+    message, _ = says(
+        put(text, "s.gpx"), "flagged", f"line {broken}:", "51 points kept",
+        f"{count(len(points) - 102, 'point')} from here on not read",
+    )  # fmt: skip
+    assert message.byte == "\n".join(text).index("&xyz;", "\n".join(text).index(points[101][:40]))
+    assert inspection.recording.channels["latitude"].values.size == 51
+
+
+def test_g06_no_time(says, points, put):
     bare = [re.sub("<time>[^<]*</time>", "", p) for p in points]
     says(
         put(track(bare), "s.gpx"),
@@ -194,7 +229,7 @@ def test_g06_no_time(points, put):
         ("<time>2026-", "<time>2026-13", "time", "is no time"),
     ],
 )
-def test_g07_to_g10_bad_cells(points, put, old, new, channel, found):
+def test_g07_to_g10_bad_cells(says, points, put, old, new, channel, found):
     for row in (100, 180, 230):
         points[row] = points[row].replace(old, new)
     places = f"lines {FIRST + 100}, {FIRST + 180}, {FIRST + 230}"
@@ -206,7 +241,7 @@ def test_g07_to_g10_bad_cells(points, put, old, new, channel, found):
     assert inspection.recording.channels["latitude"].values.size == len(points) - 3
 
 
-def test_g11_whole_seconds(build, put):
+def test_g11_whole_seconds(says, build, put):
     columns = build(rate_hz=10.0, laps=2.0)
     path = put(track(render_points(columns | {"utc (s)": np.floor(columns["utc (s)"])})), "s.gpx")
     _, inspection = says(path, "repaired", "10 rows share each stamp", "good to ±0.1 s")
@@ -214,11 +249,11 @@ def test_g11_whole_seconds(build, put):
     np.testing.assert_allclose(np.diff(time), 0.1, atol=1e-6)
 
 
-def test_g12_web_page(put):
+def test_g12_web_page(says, put):
     says(put("<html><title>Sign in</title></html>", "s.gpx"), "refused", "line 1", "web page")
 
 
-def test_g16_two_tracks(build, put):
+def test_g16_two_tracks(says, build, put):
     columns = build(rate_hz=5.0, laps=1.0)
     beside = columns | {"lat (deg)": columns["lat (deg)"] + 2.0 / 111_195.0}
     lines = [
@@ -244,7 +279,7 @@ def test_tracks_one_after_the_other_are_one_session(points, put):
 
 
 @pytest.mark.parametrize("where", ["in a point", "in the track", "before"])
-def test_g17_nesting(points, put, where):
+def test_g17_nesting(says, points, put, where):
     deep = "<a>" * 300 + "</a>" * 300
     lines = track(points)
     at = {"in a point": FIRST, "in the track": 4, "before": 2}[where]
@@ -262,18 +297,18 @@ def test_g17_nesting(points, put, where):
      "<![CDATA[" + "<x>" * 400_000 + "]]>", "<?x " + "<>" * 600_000 + "?>"],
     ids=["comment", "tag", "text", "cdata", "instruction"],
 )  # fmt: skip
-def test_g19_flood(points, put, flood):
+def test_g19_flood(says, points, put, flood):
     lines = track(points)
     lines.insert(3, flood)
     says(put(lines, "s.gpx"), "refused", "line ", "more than 1 048 576 bytes")
 
 
-def test_long_text_is_refused(points, put):
+def test_long_text_is_refused(says, points, put):
     points[7] = points[7].replace("<ele>", "<cmt>" + "x" * 70_000 + "</cmt><ele>")
     says(put(track(points), "s.gpx"), "refused", f"line {FIRST + 7}", "longer than 65 536 signs")
 
 
-def test_g20_order(points, put):
+def test_g20_order(says, points, put):
     half = len(points) // 2
     path = put(track([*points[half:], *points[:half]]), "s.gpx")
     message, inspection = says(
@@ -289,7 +324,7 @@ def test_hostile_names_are_text(points, put):
     assert inspect_log(put(lines, "s.gpx")).outcome == "accepted"
 
 
-def test_track_without_points(put):
+def test_track_without_points(says, put):
     says(put(track([]), "s.gpx"), "refused", "no track points", "Nothing was imported")
 
 

@@ -60,17 +60,6 @@ def render(columns, kinds=("RMC", "GGA", "VTG"), talkers=("GN",), date=True, sta
     return lines
 
 
-def says(path, outcome, *parts, **options):
-    inspection = inspect_log(path, **options)
-    texts = [m.text for m in inspection.messages]
-    assert inspection.outcome == outcome, texts
-    worst = [m for m in inspection.messages if m.outcome == outcome]
-    found = [m for m in worst if all(p in m.text for p in parts)]
-    assert found, (parts, texts)
-    assert found[0].text.startswith(path.name)
-    return found[0], inspection
-
-
 @pytest.fixture
 def clean(build):
     return build(rate_hz=10.0, laps=2.0)
@@ -144,7 +133,7 @@ def spoil(line):
     return line[:at] + str((int(line[at]) + 1) % 10) + line[at + 1 :]
 
 
-def test_n01_wrong_checksums(clean, put):
+def test_n01_wrong_checksums(says, clean, put):
     lines = render(clean, ("RMC",))
     rows = np.random.default_rng(2).permutation(np.arange(20, len(lines) - 20, 9))[:40]
     for row in rows:
@@ -160,7 +149,7 @@ def test_n01_wrong_checksums(clean, put):
     np.testing.assert_allclose(kept.time, truth, atol=1e-6)
 
 
-def test_n17_garbled_bytes(clean, put):
+def test_n17_garbled_bytes(says, clean, put):
     rng = np.random.default_rng(4)
     data = bytearray(("\r\n".join(render(clean, ("RMC",))) + "\r\n").encode())
     for at in rng.integers(0, len(data), 60):
@@ -171,7 +160,7 @@ def test_n17_garbled_bytes(clean, put):
     assert np.nanmax(np.abs(lat - np.nanmedian(lat))) < 0.01
 
 
-def test_n02_no_checksums(clean, put):
+def test_n02_no_checksums(says, clean, put):
     path = put([line[:-3] for line in render(clean)], "s.nmea")
     message, _ = says(path, "ask", "no sentence has a checksum", "transmission cannot be seen")
     assert message.answer == "--set file.checksums=none"
@@ -181,7 +170,7 @@ def test_n02_no_checksums(clean, put):
     np.testing.assert_allclose(got, clean["lat (deg)"], atol=1.7e-7)
 
 
-def test_n05_status_v(clean, put):
+def test_n05_status_v(says, clean, put):
     t = clean["time (s)"]
     lost = (t >= 58.3 - 1e-9) & (t < 61.35)
     lines = render(clean, ("RMC",))
@@ -210,7 +199,7 @@ def test_n05_status_v(clean, put):
     ],
     ids=["N07", "N06", "N06-east", "N07-degrees", "N08", "word"],
 )
-def test_n06_to_n08_bad_cells(clean, put, change, found):
+def test_n06_to_n08_bad_cells(says, clean, put, change, found):
     lines = render(clean, ("RMC",))
     for row in (300, 400, 500, 600):
         cells = lines[row][1:-3].split(",")
@@ -225,7 +214,7 @@ def test_n06_to_n08_bad_cells(clean, put, change, found):
     assert inspection.recording.channels["latitude"].values.size == len(lines) - 4
 
 
-def test_n09_date_comes_late(clean, put):
+def test_n09_date_comes_late(says, clean, put):
     lines = render(clean, ("RMC",))
     for row in range(60):
         cells = lines[row][1:-3].split(",")
@@ -240,7 +229,7 @@ def test_n09_date_comes_late(clean, put):
     np.testing.assert_allclose(got, clean["utc (s)"], atol=0.0051)
 
 
-def test_n11_no_date(clean, put):
+def test_n11_no_date(says, clean, put):
     _, inspection = says(
         put(render(clean, date=False), "s.nmea"), "repaired", "no sentence gives a date",
         "lap times untouched",
@@ -249,7 +238,7 @@ def test_n11_no_date(clean, put):
     np.testing.assert_allclose(time, clean["time (s)"], atol=1e-6)
 
 
-def test_n15_flood_of_carriage_returns(clean, put):
+def test_n15_flood_of_carriage_returns(says, clean, put):
     lines = render(clean)
     lines[1876] = lines[1876] + "\r" * 300_000
     message, _ = says(
@@ -259,13 +248,13 @@ def test_n15_flood_of_carriage_returns(clean, put):
     assert message.line == 1877
 
 
-def test_cut_last_sentence(clean, put):
+def test_cut_last_sentence(says, clean, put):
     text = "\r\n".join(render(clean))[:-12]
     n = len(render(clean))
     says(put(text, "s.nmea"), "repaired", f"line {n}", "ends inside a sentence")
 
 
-def test_nothing_with_a_place(put):
+def test_nothing_with_a_place(says, put):
     lines = [sentence("GPGSV,1,1,01,02,03,04,05")] * 40
     says(put(lines, "s.nmea"), "refused", "line 1", "no sentence gives a time and a place")
 

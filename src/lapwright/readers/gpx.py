@@ -5,8 +5,8 @@ from __future__ import annotations
 import codecs
 import itertools
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -17,27 +17,18 @@ from lapwright.errors import InputError
 from lapwright.messages import Message
 from lapwright.model.recording import Recording
 from lapwright.readers.assemble import assemble_recording
+from lapwright.readers.gpx_points import Points, collect_points
 from lapwright.readers.header import Label, split_label
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.source import Source
 from lapwright.readers.stamps import read_stamps
 from lapwright.readers.table import Column, Table, count, say_places
-from lapwright.readers.xml_events import (
-    Broken,
-    Sinks,
-    parse_events,
-    read_utf8,
-    refuse_markup,
-)
+from lapwright.readers.xml_events import read_utf8, refuse_markup
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-#: Kinds of numbers in one file.
-_NAME_LIMIT = 200
-#: How often reading begins again behind a broken place.
-_RESTART_LIMIT = 50
 #: Units that the standard and the usual extensions of it fix.
 _UNITS = {"ele": "m", "speed": "m/s", "course": "deg", "bearing": "deg"}
 #: Elements of a point that say nothing about driving.
@@ -62,8 +53,7 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
     InputError
         For a DOCTYPE, a document beyond the limits, or one without timed points.
     """
-    points = _Points()
-    said = _collect(source, points)
+    points, said = collect_points(source)
     if not points.lines:
         found = "no track points"
         raise InputError([*said, refuse_markup(source.file, found, 1, "Export the track")])
@@ -72,106 +62,7 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
     return assemble_recording([_choose_track(table, tracks, points.names, mapping)], mapping)
 
 
-@dataclass(slots=True)
-class _Points:
-    """What has been read so far: a row for each point, texts by name with their rows."""
-
-    lines: list[int] = field(default_factory=list)
-    latitudes: list[str] = field(default_factory=list)
-    longitudes: list[str] = field(default_factory=list)
-    tracks: list[int] = field(default_factory=list)
-    names: list[str] = field(default_factory=list)
-    texts: dict[str, tuple[list[int], list[str]]] = field(default_factory=dict)
-    is_open: bool = False
-    whole: int = 0
-
-    def start(self, name: str, attributes: Mapping[str, str], line: Callable[[], int]) -> None:
-        if name == "trkpt":
-            self.is_open = True
-            self.lines.append(line())
-            self.latitudes.append(attributes.get("lat", ""))
-            self.longitudes.append(attributes.get("lon", ""))
-            self.tracks.append(max(len(self.names) - 1, 0))
-        elif name == "trk":
-            self.names.append("")
-
-    def end(self, name: str, text: str, has_inner: bool) -> None:
-        if not self.is_open:
-            if name == "name" and self.names and not self.names[-1]:
-                self.names[-1] = text[:60]
-        elif name == "trkpt":
-            self.is_open = False
-            self.whole += 1
-        elif not has_inner and text:
-            self._put(name, text)
-
-    def _put(self, name: str, text: str) -> None:
-        held = self.texts.get(name)
-        if held is None:
-            if len(self.texts) >= _NAME_LIMIT:
-                return
-            held = self.texts[name] = ([], [])
-        row = len(self.lines) - 1
-        if not held[0] or held[0][-1] != row:
-            held[0].append(row)
-            held[1].append(text)
-
-    def drop_open(self) -> None:
-        """Forget a point that was begun and not ended."""
-        if not self.is_open:
-            return
-        self.is_open = False
-        row = len(self.lines) - 1
-        for held in (self.lines, self.latitudes, self.longitudes, self.tracks):
-            held.pop()
-        for rows, texts in self.texts.values():
-            if rows and rows[-1] == row:
-                rows.pop()
-                texts.pop()
-
-    def column(self, name: str) -> pl.Series:
-        """Texts of one name by row, null where a point has none."""
-        rows, texts = self.texts.get(name, ([], []))
-        cells = np.full(len(self.lines), None, dtype=object)
-        cells[rows] = texts
-        return pl.Series(name, cells.tolist(), dtype=pl.String)
-
-
-def _collect(source: Source, points: _Points) -> list[Message]:
-    """Parse the file; go on behind a place where the markup is broken."""
-    data, sinks = read_utf8(source.data), Sinks(points.start, points.end)
-    broken, offset, line = parse_events(data, source.file, sinks), 0, 1
-    places: list[Broken] = []
-    while broken is not None:
-        points.drop_open()
-        places.append(broken)
-        found = data.find(b"<trkpt", offset + broken.byte + 1)
-        if broken.at_end or found < 0 or len(places) > _RESTART_LIMIT:
-            break
-        line += data.count(b"\n", offset, found)
-        offset = found
-        inside = ("gpx", "trk", "trkseg")
-        broken = parse_events(data[offset:], source.file, sinks, first_line=line, inside=inside)
-    return [_say_broken(source.file, b, points.whole) for b in places[:10]]
-
-
-def _say_broken(file: str, broken: Broken, whole: int) -> Message:
-    kept = f"{count(whole, 'point')} kept"
-    if broken.at_end:
-        found = "the file ends inside a point or before its last tag"
-        to_do = "Copy it again from the logger if more was driven"
-    else:
-        found = f"the markup is broken here ({broken.why})"
-        kept += ", read on at the next point"
-        to_do = "Copy the file again from the logger"
-    place = f"line {broken.line}"
-    return Message(
-        "repaired" if broken.at_end else "flagged", file, found, kept, to_do,
-        place=place, line=broken.line, byte=broken.byte,
-    )  # fmt: skip
-
-
-def _build_table(source: Source, points: _Points, said: Sequence[Message]) -> tuple[Table, Mask]:
+def _build_table(source: Source, points: Points, said: Sequence[Message]) -> tuple[Table, Mask]:
     """Drop points without a place or time, and make columns of the rest."""
     lines = np.array(points.lines, dtype=np.int64)
     stamps = points.column("time")
@@ -218,7 +109,7 @@ def _numbers(texts: Sequence[str]) -> Array:
     return series.fill_null(float("nan")).to_numpy().copy()
 
 
-def _column(points: _Points, name: str) -> Column:
+def _column(points: Points, name: str) -> Column:
     text = points.column(name)
     values = text.cast(pl.Float64, strict=False).fill_null(float("nan")).to_numpy().copy()
     values[~np.isfinite(values)] = np.nan

@@ -48,6 +48,7 @@ ENDINGS: Final = {
     ".nmea": "NMEA 0183",
     ".csv": "CSV",
 }
+_TEXTS: Final = ("GPX", "NMEA 0183", "CSV")
 
 
 def read_log(
@@ -145,27 +146,37 @@ def _read(source: Source, rules: ChannelMapping) -> Recording:
     """Read one file by its content, the log of an archive by the log's content."""
     said: tuple[Message, ...] = ()
     if archive.recognise(source.head(_HEAD_BYTES)):
-        source, said = archive.choose_member(source, rules)
+        said = _say_ending(source, "zip")
+        source, asked = archive.choose_member(source, rules)
+        said += asked
     chosen = _choose_format(source.head(_HEAD_BYTES))
     if chosen is None:
         raise InputError([*said, _refuse_format(source)])
+    said += _say_ending(source, chosen.name)
     try:
         recording = chosen.read(source, rules)
     except InputError as error:
         raise InputError([*said, *error.messages]) from error
-    said = (*said, *_say_ending(source.file, chosen))
     return replace(recording, messages=(*said, *recording.messages))
 
 
-def _say_ending(file: str, chosen: Format) -> tuple[Message, ...]:
+def _say_ending(source: Source, content: str) -> tuple[Message, ...]:
     """Say when the file's ending promises another format than its content is."""
-    promised = ENDINGS.get(PurePath(file).suffix.lower(), chosen.name)
-    if promised == chosen.name:
+    name = PurePath(source.path)
+    promised = ENDINGS.get(name.suffix.lower(), content)
+    ending = next((e for e, kind in ENDINGS.items() if kind == content), None)
+    if promised == content or ending is None:
         return ()
-    ending = next(e for e, name in ENDINGS.items() if name == chosen.name)
-    found = f"the content is {chosen.name}, not {promised}"
-    to_do = f"Rename the file to {PurePath(file).stem}{ending}"
-    return (Message("repaired", file, found, f"Read as {chosen.name}", to_do),)
+    found = f"the content is {content}, not {promised}"
+    to_do = f"Rename the file to {name.stem}{ending}"
+    is_text = content in _TEXTS
+    return (
+        Message(
+            "repaired", source.file, found, f"Taken as {content}", to_do,
+            place="line 1" if is_text else "byte 0",
+            line=1 if is_text else None, byte=None if is_text else 0,
+        ),
+    )  # fmt: skip
 
 
 def _refuse_format(source: Source) -> Message:

@@ -35,12 +35,16 @@ class Sinks:
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """Where a document cannot be read on, and why; ``at_end`` when it was cut."""
+    """Where a document cannot be read on, and why; ``at_end`` when it was cut.
+
+    ``inside`` names the elements that are open there, the outermost first.
+    """
 
     byte: int
     line: int
     why: str
     at_end: bool
+    inside: tuple[str, ...] = ()
 
 
 def parse_events(
@@ -67,7 +71,7 @@ def parse_events(
     parser.buffer_size = TEXT_LIMIT
     walk = _Walk(file, sinks, parser, first_line - 1)
     parser.Parse("".join(f"<{name}>" for name in inside).encode(), False)
-    walk.depth = len(inside)
+    walk.open = list(inside)
     parser.StartElementHandler = walk.start
     parser.EndElementHandler = walk.end
     parser.CharacterDataHandler = walk.text
@@ -79,7 +83,8 @@ def parse_events(
         before = sum(len(name) + 2 for name in inside)
         why = expat.ErrorString(error.code) or "not XML"
         byte = max(parser.ErrorByteIndex - before, 0)
-        return Broken(byte, first_line + error.lineno - 1, why, error.code in _AT_END)
+        line, at_end = first_line + error.lineno - 1, error.code in _AT_END
+        return Broken(byte, line, why, at_end, tuple(walk.open))
     except (LookupError, ValueError) as error:  # an encoding that Python does not know
         return Broken(0, first_line, f"unknown encoding ({str(error)[:60]})", False)
     return None
@@ -90,7 +95,7 @@ class _Walk:
 
     def __init__(self, file: str, sinks: Sinks, parser: expat.XMLParserType, skipped: int) -> None:
         self.file, self.sinks, self.parser, self.skipped = file, sinks, parser, skipped
-        self.depth = 0
+        self.open: list[str] = []
         self.pieces: list[str] = []
         self.length = 0
         self.has_inner = False
@@ -99,15 +104,16 @@ class _Walk:
         return self.parser.CurrentLineNumber + self.skipped
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
-        self.depth += 1
-        if self.depth > DEPTH_LIMIT:
+        name = name.rpartition(":")[2]
+        self.open.append(name)
+        if len(self.open) > DEPTH_LIMIT:
             self.refuse(f"elements nested deeper than {DEPTH_LIMIT}")
         self.pieces.clear()
         self.has_inner = False
-        self.sinks.start(name.rpartition(":")[2], attributes, self.line)
+        self.sinks.start(name, attributes, self.line)
 
     def end(self, name: str) -> None:
-        self.depth -= 1
+        self.open.pop()
         text = "" if self.has_inner else "".join(self.pieces).strip()
         self.pieces.clear()
         self.sinks.end(name.rpartition(":")[2], text, self.has_inner)
