@@ -7,6 +7,7 @@ is ``$`` talker kind ``,`` cells ``*`` and the exclusive or of all bytes between
 from __future__ import annotations
 
 import datetime
+import os
 from functools import reduce
 from operator import xor
 
@@ -15,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lapwright.errors import InputError
+from lapwright.errors import InputError, UsageError
 from lapwright.readers import read_log
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.nmea import read
@@ -230,12 +231,38 @@ def test_n09_date_comes_late(says, clean, put):
 
 
 def test_n11_no_date(says, clean, put):
-    _, inspection = says(
-        put(render(clean, date=False), "s.nmea"), "repaired", "no sentence gives a date",
-        "lap times untouched",
+    path = put(render(clean, date=False), "s.nmea")
+    written = 1_778_320_000.0 + 5.5 * 86_400.0
+    os.utime(path, (written, written))
+    last = len(path.read_text().splitlines())
+    message, inspection = says(
+        path, "ask", f"s.nmea, lines 1–{last - 2}: no sentence gives a date", "Take 2026-05-14",
+        "Lap times are the same with any date",
     )  # fmt: skip
+    assert (message.line, message.answer) == (1, "--set file.date=2026-05-14")
     time = inspection.recording.channels["latitude"].time
     np.testing.assert_allclose(time, clean["time (s)"], atol=1e-6)
+
+
+def test_n11_the_date_that_was_given_is_that_of_the_first_sentence(says, clean, put):
+    clean["utc (s)"] = clean["utc (s)"] - clean["utc (s)"][0] + 1_778_371_200.0 - 30.0
+    path = put(render(clean, date=False), "s.nmea")
+    answered = inspect_log(path, unit_answers={"file.date": "2026-05-09"})
+    assert [m.text for m in answered.messages] == []
+    utc = answered.recording.channels["utc"].values
+    np.testing.assert_allclose(utc, clean["utc (s)"], atol=0.0051)
+    without = inspect_log(path, unit_answers={"file.date": "none"})
+    assert [m.text for m in without.messages] == []
+    time = without.recording.channels["latitude"].time
+    np.testing.assert_allclose(time, clean["time (s)"], atol=1e-6)
+    message, _ = says(path, "repaired", "no sentence gives a date", accept_offered=True)
+    assert "Answered as offered (--set file.date=" in message.text
+
+
+def test_n11_what_is_no_date_is_refused_as_an_answer(clean, put):
+    path = put(render(clean, date=False), "s.nmea")
+    with pytest.raises(UsageError, match=r"file\.date=9 May"):
+        inspect_log(path, unit_answers={"file.date": "9 May"})
 
 
 def test_n15_flood_of_carriage_returns(says, clean, put):

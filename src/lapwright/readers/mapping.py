@@ -8,6 +8,7 @@ import tempfile
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from pathlib import Path
 
 from lapwright.errors import InputError, UsageError
@@ -49,8 +50,9 @@ class ChannelMapping:
     """Rules by canonical channel name, and choices about the file as a whole.
 
     ``file`` may hold ``track`` (which of several tracks, from 1), ``member`` (which
-    log of an archive), ``part`` (which of several places, from 1) and ``checksums``
-    ("none" reads sentences that have none).
+    log of an archive), ``part`` (which of several places, from 1), ``checksums``
+    ("none" reads sentences that have none) and ``date`` (of the first sentence where none
+    gives one, as 2026-05-09, or "none").
     """
 
     rules: Mapping[str, ChannelRule] = field(default_factory=dict)
@@ -63,7 +65,7 @@ class ChannelMapping:
 
 _TEXT_FIELDS = ("column", "unit")
 #: What can be chosen about a file as a whole, as ``file.track``.
-_FILE_FIELDS = ("track", "member", "part", "checksums")
+_FILE_FIELDS = ("track", "member", "part", "checksums", "date")
 _NUMBER_FIELDS = {"scale": "scale", "delay_s": "delay_s", "rate": "rate_hz", "rate_hz": "rate_hz"}
 
 
@@ -160,16 +162,22 @@ def add_answers(mapping: ChannelMapping | None, answers: Mapping[str, str]) -> C
     chosen = dict(mapping.file) if mapping else {}
     for key, value in answers.items():
         channel, _, entry = key.partition(".")
-        if channel == "file" and entry in _FILE_FIELDS:
-            chosen[entry] = value
-            continue
-        if channel not in GLOSSARY:
+        if channel not in GLOSSARY and not (channel == "file" and entry in _FILE_FIELDS):
             raise UsageError(f"--set {key}={value}: {channel!r} is no channel of the glossary")
         try:
+            if channel == "file":
+                chosen[entry] = _check_choice(entry, value)
+                continue
             rules[channel] = _set_field(rules.get(channel, ChannelRule()), entry or "unit", value)
         except ValueError as error:
             raise UsageError(f"--set {key}={value}: {error}") from error
     return ChannelMapping(rules, chosen)
+
+
+def _check_choice(entry: str, value: str) -> str:
+    if entry == "date" and value != "none":
+        date.fromisoformat(value)
+    return value
 
 
 def write_mapping(recording: Recording, path: Path) -> None:

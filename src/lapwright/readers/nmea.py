@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Final
 
 import numpy as np
@@ -55,7 +55,7 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
     """
     found = find_sentences(source.data, source.file, mapping.file.get("checksums") == "none")
     kinds = {kind: _split(found, kind) for kind in _CELLS}
-    table = _build_table(source, found, kinds)
+    table = _build_table(source, found, kinds, mapping.file.get("date"))
     return assemble_recording([table], mapping)
 
 
@@ -141,7 +141,9 @@ def _say_bad(file: str, kind: _Kind, name: str, field: Field, on: Mask) -> Itera
         )  # fmt: skip
 
 
-def _build_table(source: Source, found: Sentences, kinds: dict[str, _Kind]) -> Table:
+def _build_table(
+    source: Source, found: Sentences, kinds: dict[str, _Kind], date_given: str | None
+) -> Table:
     """Put the sentences of each moment into one row."""
     parts = [_read_fixes(kinds[name], source.file) for name in ("RMC", "GGA")]
     (rmc, _), (gga, _) = parts
@@ -161,7 +163,7 @@ def _build_table(source: Source, found: Sentences, kinds: dict[str, _Kind]) -> T
     columns |= _add_course_and_speed(kinds["VTG"], columns, at[order], row_of)
     day = np.full(first.size, np.nan)
     day[rows[:split][np.isfinite(rmc.day)]] = rmc.day[np.isfinite(rmc.day)]
-    time, dated = _date_rows(source.file, of_day[first], day, lines[first])
+    time, dated = _date_rows(source, of_day[first], day, lines[first], date_given)
     has_fix = np.zeros(first.size, dtype=bool)
     np.logical_or.at(has_fix, rows, np.concatenate([rmc.has_fix, gga.has_fix]))
     messages += [*dated, *_say_no_fix(source.file, time, has_fix, lines[first])]
@@ -216,17 +218,20 @@ def _add_course_and_speed(
 
 
 def _date_rows(
-    file: str, of_day: Array, day: Array, lines: IntArray
+    source: Source, of_day: Array, day: Array, lines: IntArray, given: str | None
 ) -> tuple[Array, list[Message]]:
-    """Seconds of each row since 1970; days that are missing come from the nearest known."""
+    """Seconds of each row since 1970; days that are missing come from the nearest known.
+
+    Without any date they count from the one that was ``given``, else from the first row.
+    """
     midnights = np.cumsum(np.diff(of_day, prepend=of_day[0]) < -0.5 * _DAY_S)
     known = np.flatnonzero(np.isfinite(day))
     if not known.size:
-        found = "no sentence gives a date"
-        done = "Time counted from the first sentence; lap times untouched"
         time = of_day + _DAY_S * midnights
-        place = say_places(lines[:1], "line")
-        return time - time[0], [Message("repaired", file, found, done, place=place)]
+        if given is None or given == "none":
+            return time - time[0], [] if given else [_ask_date(source, lines, int(midnights[-1]))]
+        moment = datetime.fromisoformat(given).replace(tzinfo=UTC)
+        return time + moment.timestamp(), []
     index = np.arange(of_day.size)
     after = np.minimum(np.searchsorted(known, index), known.size - 1)
     before = np.maximum(after - 1, 0)
@@ -240,12 +245,27 @@ def _date_rows(
         moment = datetime.fromtimestamp(day[known[0]] * _DAY_S, UTC).date()
         said.append(
             Message(
-                "repaired", file, "date 000000 or none",
+                "repaired", source.file, "date 000000 or none",
                 f"Taken from line {int(lines[known[0]])} ({moment})",
                 place=say_places(lines[early], "line"), line=int(lines[early[0]]),
             )
         )  # fmt: skip
     return filled * _DAY_S + of_day, said
+
+
+def _ask_date(source: Source, lines: IntArray, days: int) -> Message:
+    """Ask for the date of the first sentence; offered is the day on which the file was written."""
+    if source.written is None:
+        offered, to_do = "none", "Read it without a date?"
+    else:
+        ended = datetime.fromtimestamp(source.written, UTC)
+        offered = str((ended - timedelta(days=days)).date())
+        to_do = f"Take {offered}, by the day on which the file was written?"
+    place = say_places(lines, "line", shown=1)
+    return Message(
+        "ask", source.file, "no sentence gives a date", "Lap times are the same with any date",
+        to_do, place=place, line=int(lines[0]), answer=f"--set file.date={offered}",
+    )  # fmt: skip
 
 
 def _say_no_fix(file: str, time: Array, has_fix: Mask, lines: IntArray) -> Iterable[Message]:
