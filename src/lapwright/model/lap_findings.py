@@ -16,22 +16,44 @@ STILL_DRIVING_MPS, WELL_INTO_IT = 10.0, 0.25
 
 
 def find_lap_messages(laps: Sequence[Lap]) -> tuple[Message, ...]:
-    """Say of each lap that was set aside why, and what became of it."""
+    """Say of each lap that was set aside why, and what became of it.
+
+    Neighbouring laps that one reason sets aside are said together.
+    """
     times = [lap.time_s for lap in laps if lap.time_s is not None]
     usual = float(np.median(times)) if times else 0.0
-    return tuple(
-        Message(
-            "flagged",
-            lap.file,
-            lap.why_not,
-            "Not timed" if lap.time_s is None else "Left out of statistics",
-            place=f"lap {lap.number}, t = {lap.start_s:.1f}–{lap.end_s:.1f} s",
-            start_s=lap.start_s,
-            end_s=lap.end_s,
-            lap=lap.number,
-        )
-        for lap in laps
-        if lap.why_not and (lap.kind not in ORDINARY or _breaks_off(lap, usual))
+    told = [p for p in laps if p.why_not and (p.kind not in ORDINARY or _breaks_off(p, usual))]
+    groups: list[list[Lap]] = []
+    for lap in told:
+        if groups and _belongs(groups[-1][-1], lap):
+            groups[-1].append(lap)
+        else:
+            groups.append([lap])
+    return tuple(_say_group(group) for group in groups)
+
+
+def _belongs(lap: Lap, following: Lap) -> bool:
+    """Whether the lap that follows was set aside for the same reason."""
+    return (lap.file, lap.number + 1, lap.why_not) == (
+        following.file,
+        following.number,
+        following.why_not,
+    ) and (lap.time_s is None) == (following.time_s is None)
+
+
+def _say_group(group: Sequence[Lap]) -> Message:
+    first, last = group[0], group[-1]
+    word = {1: f"lap {first.number}", 2: f"laps {first.number} and {last.number}"}
+    place = word.get(len(group), f"laps {first.number}–{last.number}")
+    return Message(
+        "flagged",
+        first.file,
+        first.why_not,
+        "Not timed" if first.time_s is None else "Left out of statistics",
+        place=f"{place}, t = {first.start_s:.1f}–{last.end_s:.1f} s",
+        start_s=first.start_s,
+        end_s=last.end_s,
+        lap=first.number,
     )
 
 
