@@ -91,7 +91,7 @@ def follow_curve(
     return s_out, n_out
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def solve_periodic(before: Array, after: Array, right: Array) -> Array:
     """Solve before mᵢ₋₁ + mᵢ + after mᵢ₊₁ = right round a period.
 
@@ -124,3 +124,35 @@ def solve_periodic(before: Array, after: Array, right: Array) -> Array:
         for j in range(columns):
             m[i, j] = held[i, j] - share[i] * m[(i + 1) % n, j]
     return m
+
+
+@njit(cache=True, error_model="numpy")
+def sum_cubics(
+    knots: Array, values: Array, bends: Array, pieces: NDArray[np.int64], places: Array, order: int
+) -> Array:
+    """Values of a cubic spline, or first or second derivatives, at places of known pieces.
+
+    Parameters
+    ----------
+    values, bends
+        Values and second derivatives at the knots, shape (k, columns).
+    pieces, places
+        The knot before each place, and the place, shape (n,).
+    """
+    out = np.empty((places.size, values.shape[1]))
+    for k in range(places.size):
+        i = pieces[k]
+        h = knots[i + 1] - knots[i]
+        b = (places[k] - knots[i]) / h
+        a = 1.0 - b
+        for j in range(values.shape[1]):
+            y0, y1, m0, m1 = values[i, j], values[i + 1, j], bends[i, j], bends[i + 1, j]
+            if order == 2:
+                out[k, j] = a * m0 + b * m1
+            elif order == 1:
+                bent = (3.0 * b * b - 1.0) * m1 - (3.0 * a * a - 1.0) * m0
+                out[k, j] = (y1 - y0) / h + h / 6.0 * bent
+            else:
+                bent = (a * a * a - a) * m0 + (b * b * b - b) * m1
+                out[k, j] = a * y0 + b * y1 + h * h / 6.0 * bent
+    return out

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lapwright.numerics.curve_kernels import solve_periodic
+from lapwright.numerics.curve_kernels import solve_periodic, sum_cubics
 
 Array = NDArray[np.float64]
 
@@ -32,16 +32,12 @@ class PeriodicSpline:
         """Values, or first or second derivatives, at places within the knots."""
         x = np.asarray(places, float)
         i = np.clip(np.searchsorted(self.knots, x, "right") - 1, 0, self.knots.size - 2)
-        tail = (1,) * (self.values.ndim - 1)
-        h = (self.knots[i + 1] - self.knots[i]).reshape(x.shape + tail)
-        b = (x - self.knots[i]).reshape(x.shape + tail) / h
-        a = 1 - b
-        y0, y1, m0, m1 = self.values[i], self.values[i + 1], self.bends[i], self.bends[i + 1]
-        if order == 2:
-            return np.asarray(a * m0 + b * m1)
-        if order == 1:
-            return np.asarray((y1 - y0) / h + h / 6 * ((3 * b**2 - 1) * m1 - (3 * a**2 - 1) * m0))
-        return np.asarray(a * y0 + b * y1 + h**2 / 6 * ((a**3 - a) * m0 + (b**3 - b) * m1))
+        flat = (self.knots.size, -1)
+        found = sum_cubics(
+            self.knots, self.values.reshape(flat), self.bends.reshape(flat), i.ravel(), x.ravel(),
+            order,
+        )  # fmt: skip
+        return found.reshape(x.shape + self.values.shape[1:])
 
 
 def build_periodic_spline(knots: ArrayLike, values: ArrayLike) -> PeriodicSpline:
