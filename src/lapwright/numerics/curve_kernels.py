@@ -127,21 +127,24 @@ def solve_periodic(before: Array, after: Array, right: Array) -> Array:
 
 
 @njit(cache=True, error_model="numpy")
-def sum_cubics(
-    knots: Array, values: Array, bends: Array, pieces: NDArray[np.int64], places: Array, order: int
-) -> Array:
-    """Values of a cubic spline, or first or second derivatives, at places of known pieces.
+def sum_cubics(knots: Array, values: Array, bends: Array, places: Array, order: int) -> Array:
+    """Values of a cubic spline, or first or second derivatives; quickest at rising places.
 
     Parameters
     ----------
     values, bends
-        Values and second derivatives at the knots, shape (k, columns).
-    pieces, places
-        The knot before each place, and the place, shape (n,).
+        Values and second derivatives at the k rising knots, shape (k, columns).
+    places
+        Shape (n,).
     """
     out = np.empty((places.size, values.shape[1]))
+    i = 0
     for k in range(places.size):
-        i = pieces[k]
+        if i + 2 < knots.size and places[k] >= knots[i + 1]:
+            i += 1
+        if not knots[i] <= places[k] < knots[i + 1]:
+            i = np.searchsorted(knots, places[k], "right") - 1
+            i = min(max(i, 0), knots.size - 2)
         h = knots[i + 1] - knots[i]
         b = (places[k] - knots[i]) / h
         a = 1.0 - b

@@ -31,12 +31,9 @@ class PeriodicSpline:
     def at(self, places: ArrayLike, order: int = 0) -> Array:
         """Values, or first or second derivatives, at places within the knots."""
         x = np.asarray(places, float)
-        i = np.clip(np.searchsorted(self.knots, x, "right") - 1, 0, self.knots.size - 2)
         flat = (self.knots.size, -1)
-        found = sum_cubics(
-            self.knots, self.values.reshape(flat), self.bends.reshape(flat), i.ravel(), x.ravel(),
-            order,
-        )  # fmt: skip
+        values, bends = self.values.reshape(flat), self.bends.reshape(flat)
+        found = sum_cubics(self.knots, values, bends, x.ravel(), order)
         return found.reshape(x.shape + self.values.shape[1:])
 
 
