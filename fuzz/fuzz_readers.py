@@ -19,12 +19,13 @@ import hashlib
 import json
 import os
 import random
+import re
 import sys
 import tempfile
 import time
 import traceback
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -36,6 +37,9 @@ FINDINGS = Path(__file__).parent / "findings"
 LONGEST = 2_048
 #: What is run when neither ``--seconds`` nor ``--runs`` is given.
 SECONDS = 60.0
+#: How many of the things that the readers said are told.
+SHOWN = 40
+VARYING = re.compile(r'"[^"]*"|\([^)]*\)|[-+]?\d[\d., ]*|: .*')
 MILLION = 1_000_000
 
 
@@ -328,22 +332,32 @@ class Run:
         self.target = make_targets()[name]
         self.expected = expected_errors()
         self.ends: Counter[str] = Counter()
+        self.said: Counter[str] = Counter()
         self.kinds: set[str] = set()
 
     def once(self, data: bytes) -> None:
         """Run one input."""
         try:
-            self.target(data)
             self.ends["read"] += 1
-        except self.expected:
+            self.count_said("read", getattr(self.target(data), "messages", ()))
+        except self.expected as error:
+            self.ends["read"] -= 1
             self.ends["refused by name"] += 1
+            self.count_said("refused", getattr(error, "messages", ()) or (error,))
         except Exception as error:
+            self.ends["read"] -= 1
             self.ends["findings"] += 1
             place = traceback.extract_tb(error.__traceback__)[-1]
             kind = f"{type(error).__name__} at {Path(place.filename).name}:{place.lineno}"
             if kind not in self.kinds:
                 self.kinds.add(kind)
                 self.keep(data, kind)
+
+    def count_said(self, end: str, messages: Sequence[object]) -> None:
+        """Count what was said, without the numbers and names in it: how deep the runs reach."""
+        for message in messages:
+            text = VARYING.sub("#", str(getattr(message, "found", message)))
+            self.said[f"{end}: {text[:60]}"] += 1
 
     def keep(self, data: bytes, kind: str) -> None:
         """Keep an input that ended in an error that is not ours."""
@@ -364,33 +378,92 @@ class Run:
             f"{rate:,.0f} a second, a million takes {hours:.2f} h",
             flush=True,
         )
+        print(f"{len(self.said)} things were said, of which the commonest:")
+        for text, n in self.said.most_common(SHOWN):
+            print(f"{n:>12,}  {text}", flush=True)
+
+
+NUMBERS = (
+    b"0", b"-0", b"1", b"-1", b"1e400", b"1e-400", b"1e308", b"99999999999999999999", b"0.1",
+    b"1e5", b"60", b"90", b"180", b"360", b"2147483648", b"nan", b"inf", b"", b"\"\"", b"[]",
+)  # fmt: skip
+NUMBER = re.compile(rb"-?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?")
+WORD = re.compile(rb"[A-Za-z_]{2,}")
+LINE = re.compile(rb"[^\n]*\n")
 
 
 def mutate(data: bytes, other: bytes, rng: random.Random) -> bytes:
-    """Spoil a file at one to eight places."""
+    """Spoil a file: half of them anywhere, half so that their grammar mostly holds.
+
+    What breaks the grammar is mostly refused by the first lines of a reader; what keeps it
+    comes as far as the numbers.
+    """
     out = bytearray(data)
+    spoil = break_bytes if rng.random() < 0.5 else bend
     for _ in range(rng.randint(1, 8)):
-        if not out:
-            break
-        at = rng.randrange(len(out))
-        end = min(at + rng.randint(1, 39), len(out))
-        how = rng.randrange(7)
-        if how == 0:
-            out[at] = rng.randrange(256)
-        elif how == 1:
-            out[at:at] = rng.choice(TOKENS)
-        elif how == 2:
-            del out[at:end]
-        elif how == 3:
-            out[at:at] = out[at:end] * rng.randint(1, 3)
-        elif how == 4:
-            start = rng.randrange(max(len(other), 1))
-            out[at:end] = other[start : start + end - at]
-        elif how == 5:
-            out[at:end] = rng.choice(TOKENS)
-        elif rng.random() < 0.2:
-            del out[at:]
+        if out:
+            spoil(out, other, rng)
     return bytes(out[:LONGEST])
+
+
+def break_bytes(out: bytearray, other: bytes, rng: random.Random) -> None:
+    """Change, insert, drop, repeat or exchange some bytes anywhere."""
+    at = rng.randrange(len(out))
+    end = min(at + rng.randint(1, 39), len(out))
+    how = rng.randrange(7)
+    if how == 0:
+        out[at] = rng.randrange(256)
+    elif how == 1:
+        out[at:at] = rng.choice(TOKENS)
+    elif how == 2:
+        del out[at:end]
+    elif how == 3:
+        out[at:at] = out[at:end] * rng.randint(1, 3)
+    elif how == 4:
+        start = rng.randrange(max(len(other), 1))
+        out[at:end] = other[start : start + end - at]
+    elif how == 5:
+        out[at:end] = rng.choice(TOKENS)
+    elif rng.random() < 0.2:
+        del out[at:]
+
+
+def bend(out: bytearray, other: bytes, rng: random.Random) -> None:
+    """Put another number for a number, another word for a word, or repeat or drop a line."""
+    at = rng.randrange(len(out))
+    how = rng.choice("nnnnnwl")
+    kind = {"n": NUMBER, "w": WORD, "l": LINE}[how]
+    found = kind.search(out, at) or kind.search(out)
+    if found is None:
+        return
+    start, end = found.span()
+    if how == "n":
+        out[start:end] = bend_number(out[start:end], rng)
+    elif how == "w":
+        held = kind.search(other, rng.randrange(max(len(other), 1)))
+        out[start:end] = held.group() if held else b""
+    elif rng.random() < 0.5:
+        del out[start:end]
+    else:
+        out[start:start] = out[start:end]
+
+
+def bend_number(text: bytearray, rng: random.Random) -> bytes:
+    """Put an odd number, or one a little or a decimal point apart from what was there."""
+    how = rng.randrange(5)
+    if how == 0:
+        return rng.choice(NUMBERS)
+    if how == 1:
+        return bytes(text[1:]) if text.startswith(b"-") else b"-" + text
+    digits = bytearray(text)
+    at = max(len(digits) - 1 - int(rng.expovariate(0.7)), 0)  # most changes are small
+    if how == 2:
+        digits[at:at] = b"%d" % rng.randrange(10)
+    elif how == 3 and len(digits) > 1:
+        del digits[at]
+    else:
+        digits[at : at + 1] = b"%d" % rng.randrange(10)
+    return bytes(digits)
 
 
 def run_own(run: Run, seconds: float | None, seed: int, most: int | None = None) -> None:
