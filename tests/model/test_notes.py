@@ -271,7 +271,7 @@ def test_bytes_that_are_no_notes_are_refused(data: bytes):
 
 
 def test_a_file_that_is_not_there_is_said(tmp_path: Path):
-    with pytest.raises(InputError, match=r"gone\.toml: cannot be read"):
+    with pytest.raises(InputError, match=r"gone\.toml: the file cannot be opened"):
         read_notes(tmp_path / "gone.toml")
 
 

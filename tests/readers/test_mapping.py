@@ -50,11 +50,16 @@ def test_mapping_overrules_names_and_units(columns, put, tmp_path):
 @pytest.mark.parametrize(
     ("text", "part"),
     [
-        ("[channels.speed", "not TOML"),
+        ("[channels.speed", "is no TOML"),
         ("[channels.sped]\ncolumn = 'x'", "names no known channel"),
         ("[channels.speed]\nunits = 'm'", "'units' is none of"),
         ("[channels.speed]\nscale = 'two'", "two"),
         ("[channels.speed]\ninvert = 'perhaps'", "neither true nor false"),
+        ("[channels.speed]\nscale = nan", "scale = nan is no number that can be used"),
+        ("[channels.speed]\nscale = 0", "scale = 0 is no number that can be used"),
+        ("[channels.speed]\ndelay_s = inf", "delay_s = inf is no number that can be used"),
+        ("[channels.time]\nrate_hz = -20", "rate_hz = -20 is no number that can be used"),
+        ("[channel.speed]\nunit = 'm/s'", "'channel' is no table of a mapping"),
         ("channels = 3", "no tables"),
     ],
 )
@@ -86,6 +91,12 @@ def test_answers():
 def test_answer_with_an_unknown_field(columns, put):
     with pytest.raises(UsageError, match="colour"):
         read_log(put(columns), unit_answers={"speed.colour": "red"})
+
+
+@pytest.mark.parametrize("answer", ["time.rate=0", "time.rate=nan", "speed.scale=-inf"])
+def test_answer_with_a_number_that_no_channel_can_have(columns, put, answer):
+    with pytest.raises(UsageError, match="is no number that can be used"):
+        read_log(put(columns), unit_answers=parse_answers([answer]))
 
 
 def test_mapping_is_written_whole_or_not_at_all(columns, put, tmp_path, monkeypatch):

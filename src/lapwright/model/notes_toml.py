@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-import tomllib
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,9 +23,8 @@ from lapwright.model.notes import (
     SpanNote,
     SplitNote,
 )
+from lapwright.model.small_files import read_small_file, read_toml, split_lines
 
-#: A larger file of notes is none, bytes.
-LARGEST: Final = 4_000_000
 _SESSION: Final = dict.fromkeys(("driver", "car", "date", "conditions"), "text")
 _SPAN: Final = {
     "name": "text", "start_m": "number", "end_m": "number", "side": "side", "width_m": "number",
@@ -62,34 +61,25 @@ def read_notes(path: str | Path) -> Notes:
         With one message for each thing that is wrong, its line and its field.
     """
     path = Path(path)
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise InputError(
-            [Message("refused", path.name, f"cannot be read: {error.strerror}")]
-        ) from error
-    return read_notes_text(data, path.name)
+    return read_notes_text(read_small_file(path), path.name)
 
 
 def read_notes_text(data: bytes, file: str) -> Notes:
     """Read the author's notes from the bytes of a TOML file: see `read_notes`."""
-    to_do = "Correct the file, or save it as UTF-8"
-    if len(data) > LARGEST:
-        raise InputError([Message("refused", file, f"holds more than {LARGEST} bytes")])
-    try:
-        text = data.decode("utf-8-sig")
-        tables = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        found = re.search(r"line (\d+)", str(error))
-        line = int(found[1]) if found else None
-        raise InputError(
-            [Message("refused", file, f"is no TOML: {error!s:.200}", to_do=to_do, line=line)]
-        ) from error
-    reading = _Reading(file, text)
+    tables = read_toml(data, file)
+    reading = _Reading(file, _index_lines(data.decode("utf-8-sig")))
     notes = _build(reading, tables)
     if reading.wrong:
         raise InputError(reading.wrong)
     return notes
+
+
+_HEADER: Final = re.compile(r"\s*\[\[?\s*[\"']?([\w-]+)[\"']?\s*\]\]?")
+_FIELD: Final = re.compile(r"\s*[\"']?([\w-]+)[\"']?\s*=")
+
+
+#: Line of each table's header and fields: by table, its number and field; "" and 0 above all.
+_Lines = dict[tuple[str, int, str], int]
 
 
 @dataclass
@@ -97,7 +87,7 @@ class _Reading:
     """A file with every finding about it."""
 
     file: str
-    text: str
+    lines: _Lines
     wrong: list[Message] = field(default_factory=list)
 
     def refuse(self, place: Place, found: str, to_do: str) -> None:
@@ -107,19 +97,28 @@ class _Reading:
 
     def find_line(self, table: str, number: int, key: str = "") -> int | None:
         """Find the line of a table's header, or of one of its fields."""
-        lines = self.text.splitlines()
-        header = re.compile(rf"\s*\[\[?\s*[\"']?{re.escape(table)}[\"']?\s*\]\]?")
-        heads = [i for i, line in enumerate(lines) if header.match(line)]
-        if len(heads) < number:
-            own = re.compile(rf"\s*{re.escape(table)}\s*=")
-            return next((i + 1 for i, line in enumerate(lines) if own.match(line)), None)
-        begin = heads[number - 1]
-        for i in range(begin + 1, len(lines)):
-            if lines[i].lstrip().startswith("["):
-                break
-            if key and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*=", lines[i]):
-                return i + 1
-        return begin + 1
+        header = self.lines.get((table, number, ""))
+        if header is None:
+            return self.lines.get(("", 0, table))
+        return self.lines.get((table, number, key), header)
+
+
+def _index_lines(text: str) -> _Lines:
+    """Find where everything stands, looking at each line once."""
+    lines: _Lines = {}
+    met: Counter[str] = Counter()
+    table, number = "", 0
+    for at, line in enumerate(text.split("\n"), 1):
+        if line.lstrip().startswith("["):
+            header = _HEADER.match(line)
+            table = header[1] if header else "["
+            met[table] += 1
+            number = met[table]
+            lines.setdefault((table, number, ""), at)
+        elif (found := _FIELD.match(line)) is not None:
+            lines.setdefault((table, number, found[1]), at)
+            lines.setdefault(("", 0, found[1]), at)
+    return lines
 
 
 def _build(reading: _Reading, tables: Mapping[str, Any]) -> Notes:
@@ -271,4 +270,4 @@ def _read_lines(reading: _Reading, value: Any) -> tuple[str, ...]:
     if not isinstance(value, str):
         reading.refuse(Place("landmark_lines"), f"is {value!r:.60}", "Give a text, a line each")
         return ()
-    return tuple(value.splitlines())
+    return tuple(split_lines(value))

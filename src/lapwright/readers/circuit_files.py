@@ -21,12 +21,17 @@ from lapwright.model.build_circuit import (
 )
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_json import circuit_from_document
+from lapwright.model.small_files import read_small_file
 from lapwright.readers.geojson import read_circuit_geojson
 from lapwright.readers.opendrive import read_circuit_opendrive
+from lapwright.readers.sheets import read_numbers, read_rows
 
 Array = NDArray[np.float64]
 
-LARGEST_BYTES: Final = 64_000_000
+#: The name of a column of coordinates, with or without its unit.
+_AXIS: Final = re.compile(r"(?:pos(?:ition)?[ _]?)?([xyz])(?:[ _]?[\[(]?m[\])]?)?")
+_DONE: Final = "No circuit was made"
+_TO_DO: Final = "Give x, y and widths or two edges as CSV, GeoJSON, OpenDRIVE, or circuit.json"
 #: What a column's name must and must not hold, by meaning; the first that fits counts.
 _SIDES: Final = {"right": ("right", "rechts"), "left": ("left", "links")}
 
@@ -56,7 +61,7 @@ def read_circuit(paths: Sequence[str | Path]) -> Circuit:
     """
     files = [Path(p) for p in paths]
     if len(files) == 1:
-        data = _bytes(files[0])
+        data = read_small_file(files[0], _DONE, _TO_DO)
         head = data[:4096].removeprefix(b"\xef\xbb\xbf").lstrip()
         if head.startswith(b"{"):
             return _read_json(files[0].name, data)
@@ -83,40 +88,30 @@ def _read_json(file: str, data: bytes) -> Circuit:
         raise _refuse(file, f"not a circuit document ({error})") from error
 
 
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise _refuse(path.name, f"larger than {LARGEST_BYTES // 1_000_000} MB")
-        return path.read_bytes()
-    except OSError as error:
-        raise _refuse(path.name, f"cannot be opened ({error.strerror})") from error
-
-
 def _read_sheet(path: Path) -> _Sheet:
-    text = _bytes(path).decode("utf-8-sig", errors="replace")
-    lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
-    if not lines:
+    cells = read_rows(path, _DONE, _TO_DO)
+    if not cells:
         raise _refuse(path.name, "the file is empty")
-    cut = max((",", ";", "\t"), key=lines[-1][1].count)
-    cells = [(i, [c.strip() for c in line.lstrip("# ").split(cut)]) for i, line in lines]
     first = next((k for k, (_, row) in enumerate(cells) if _is_numbers(row)), None)
     if first is None:
         raise _refuse(path.name, "no row of numbers")
     names = tuple(c.lower() for c in cells[first - 1][1]) if first else ()
-    width = len(cells[first][1])
+    line, width = cells[first][0], len(cells[first][1])
+    if len(names) != width:
+        if any(map(_AXIS.fullmatch, names)):
+            raise _refuse(path.name, f"{width} cells under {len(names)} names", f"line {line}")
+        names = ()
     rows = []
     for line, row in cells[first:]:
-        if len(row) != width or not _is_numbers(row):
+        numbers = read_numbers(row)
+        if numbers is None or len(numbers) != width:
             raise _refuse(path.name, f"not {width} numbers", f"line {line}")
-        rows.append([float(c) for c in row])
-    return _Sheet(path.name, names if len(names) == width else (), np.array(rows))
+        rows.append(numbers)
+    return _Sheet(path.name, names, np.array(rows))
 
 
 def _is_numbers(row: Sequence[str]) -> bool:
-    try:
-        return all(np.isfinite(float(c)) for c in row) and len(row) >= 2
-    except ValueError:
-        return False
+    return len(row) >= 2 and read_numbers(row) is not None
 
 
 def _edge(sheet: _Sheet) -> Edge:
@@ -159,10 +154,9 @@ def _side_columns(columns: dict[str, Array], words: Sequence[str]) -> list[str]:
 
 
 def _column(columns: dict[str, Array], letter: str) -> Array | None:
-    pattern = re.compile(rf"^(pos(ition)?[ _]?)?{letter}([ _]?[\[(]?m[\])]?)?$")
-    return next((v for n, v in columns.items() if pattern.match(n)), None)
+    found = ((_AXIS.fullmatch(name), values) for name, values in columns.items())
+    return next((values for match, values in found if match and match[1] == letter), None)
 
 
 def _refuse(file: str, found: str, place: str = "") -> InputError:
-    to_do = "Give x, y and widths or two edges as CSV, GeoJSON, OpenDRIVE, or circuit.json"
-    return InputError([Message("refused", file, found, "No circuit was made", to_do, place)])
+    return InputError([Message("refused", file, found, _DONE, _TO_DO, place)])

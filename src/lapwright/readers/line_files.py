@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.errors import InputError
 from lapwright.messages import Message
+from lapwright.readers.sheets import read_number, read_rows
 
 Array = NDArray[np.float64]
-LARGEST_BYTES = 64_000_000
-_FEWEST = 8
+_FEWEST: Final = 8
+_DONE: Final = "No line was read"
+_TO_DO: Final = "Give a CSV with columns x and y in the circuit's plane, in metres"
 
 
 def read_line(path: str | Path) -> tuple[Array, Array]:
@@ -24,24 +27,19 @@ def read_line(path: str | Path) -> tuple[Array, Array]:
         When the file cannot be read, or a row holds no two numbers.
     """
     path = Path(path)
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise _refused(path, f"larger than {LARGEST_BYTES // 1_000_000} MB")
-        lines = path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
-    except OSError as error:
-        raise _refused(path, f"cannot be read ({error.strerror})") from error
-    rows = [(i, line.strip()) for i, line in enumerate(lines, 1) if line.strip()]
-    cut = max((",", ";", "\t"), key=rows[-1][1].count) if rows else ","
-    columns, points = (0, 1), []
-    for number, text in rows:
-        cells = [c.strip() for c in text.lstrip("# ").split(cut)]
+    columns, names = (0, 1), 0
+    points: list[tuple[float, float]] = []
+    for number, cells in read_rows(path, _DONE, _TO_DO):
         found = _numbers(cells, columns)
-        if found is not None:
+        if found is not None and (points or not 0 < names < len(cells)):
             points.append(found)
-        elif not points:
-            columns = _named(cells) or columns
-        else:
+        elif found is not None:
+            raise _refused(path, f"{len(cells)} cells under {names} names", f"line {number}")
+        elif points:
+            text = ", ".join(cells)
             raise _refused(path, f"no two numbers in {text[:40]!r}", f"line {number}")
+        elif (named := _named(cells)) is not None:
+            columns, names = named, len(cells)
     if len(points) < _FEWEST:
         raise _refused(path, f"{len(points)} points; needed: {_FEWEST} or more around the lap")
     x, y = np.array(points).T
@@ -49,11 +47,8 @@ def read_line(path: str | Path) -> tuple[Array, Array]:
 
 
 def _numbers(cells: list[str], columns: tuple[int, int]) -> tuple[float, float] | None:
-    try:
-        x, y = (float(cells[c]) for c in columns)
-    except (ValueError, IndexError):
-        return None
-    return (x, y) if np.isfinite(x) and np.isfinite(y) else None
+    x, y = (read_number(cells[c]) if c < len(cells) else None for c in columns)
+    return None if x is None or y is None else (x, y)
 
 
 def _named(cells: list[str]) -> tuple[int, int] | None:
@@ -63,5 +58,4 @@ def _named(cells: list[str]) -> tuple[int, int] | None:
 
 
 def _refused(path: Path, found: str, place: str = "") -> InputError:
-    to_do = "Give a CSV with columns x and y in the circuit's plane, in metres"
-    return InputError([Message("refused", path.name, found, to_do=to_do, place=place)])
+    return InputError([Message("refused", path.name, found, _DONE, _TO_DO, place)])

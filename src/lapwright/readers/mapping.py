@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import tempfile
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
+from typing import Final
 
 from lapwright.errors import InputError, UsageError
 from lapwright.messages import Message
 from lapwright.model.recording import Channel, Recording
+from lapwright.model.small_files import read_small_file, read_toml
 from lapwright.model.unit_checks import SIGN_TURNED, TIMES_1000
 from lapwright.names import GLOSSARY
 
@@ -63,6 +65,8 @@ class ChannelMapping:
         return self.rules.get(channel, ChannelRule())
 
 
+_DONE: Final = "The mapping was not used"
+_TO_DO: Final = 'Write entries like [channels.speed] column = "GS" unit = "km/h"'
 _TEXT_FIELDS = ("column", "unit")
 #: What can be chosen about a file as a whole, as ``file.track``.
 _FILE_FIELDS = ("track", "member", "part", "checksums", "date")
@@ -77,12 +81,10 @@ def read_mapping(path: Path) -> ChannelMapping:
     InputError
         When the file is no TOML, or a key or value is not understood.
     """
-    try:
-        document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError([_refuse(path, f"cannot be opened ({error.strerror})")]) from error
-    except (ValueError, RecursionError) as error:
-        raise InputError([_refuse(path, f"not TOML: {error}")]) from error
+    document = read_toml(read_small_file(path, _DONE, _TO_DO), path.name, _DONE, _TO_DO)
+    unknown = [key for key in document if key != "channels"]
+    if unknown:
+        raise InputError([_refuse(path, f"{unknown[0]!r:.60} is no table of a mapping")])
     rules: dict[str, ChannelRule] = {}
     channels = document.get("channels", {})
     if not isinstance(channels, dict):
@@ -105,13 +107,7 @@ def _read_rule(path: Path, name: str, entries: Mapping[str, object]) -> ChannelR
 
 
 def _refuse(path: Path, found: str) -> Message:
-    return Message(
-        "refused",
-        path.name,
-        found,
-        "The mapping was not used",
-        'Write entries like [channels.speed] column = "GS" unit = "km/h"',
-    )
+    return Message("refused", path.name, found, _DONE, _TO_DO)
 
 
 def _set_field(rule: ChannelRule, key: str, value: object) -> ChannelRule:
@@ -120,12 +116,20 @@ def _set_field(rule: ChannelRule, key: str, value: object) -> ChannelRule:
         return replace(rule, **{key: str(value)})  # type: ignore[arg-type]
     if key in _NUMBER_FIELDS:
         number = str(value).lower().removesuffix("hz").strip()
-        return replace(rule, **{_NUMBER_FIELDS[key]: float(number)})  # type: ignore[arg-type]
+        return _set_number(rule, _NUMBER_FIELDS[key], number)
     if key == "invert":
         if str(value).lower() not in ("true", "false"):
             raise ValueError(f"invert = {value!r} is neither true nor false")
         return replace(rule, invert=str(value).lower() == "true")
     raise ValueError(f"{key!r} is none of column, unit, scale, invert, delay_s, rate")
+
+
+def _set_number(rule: ChannelRule, field_name: str, text: str) -> ChannelRule:
+    value = float(text)
+    bounds = {"scale": value != 0.0, "rate_hz": value > 0.0}
+    if not math.isfinite(value) or not bounds.get(field_name, True):
+        raise ValueError(f"{field_name} = {text} is no number that can be used")
+    return replace(rule, **{field_name: value})  # type: ignore[arg-type]
 
 
 def parse_answers(settings: Iterable[str]) -> dict[str, str]:

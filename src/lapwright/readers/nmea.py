@@ -242,11 +242,11 @@ def _date_rows(
     said: list[Message] = []
     early = missing[missing < known[0]]
     if early.size:
-        moment = datetime.fromtimestamp(day[known[0]] * _DAY_S, UTC).date()
+        dated = datetime.fromtimestamp(day[known[0]] * _DAY_S, UTC).date()
         said.append(
             Message(
                 "repaired", source.file, "date 000000 or none",
-                f"Taken from line {int(lines[known[0]])} ({moment})",
+                f"Taken from line {int(lines[known[0]])} ({dated})",
                 place=say_places(lines[early], "line"), line=int(lines[early[0]]),
             )
         )  # fmt: skip
@@ -259,7 +259,7 @@ def _ask_date(source: Source, lines: IntArray, days: int) -> Message:
         offered, to_do = "none", "Read it without a date?"
     else:
         ended = datetime.fromtimestamp(source.written, UTC)
-        offered = str((ended - timedelta(days=days)).date())
+        offered = f"{ended - timedelta(days=days):%Y-%m-%d}"
         to_do = f"Take {offered}, by the day on which the file was written?"
     place = say_places(lines, "line", shown=1)
     return Message(
