@@ -89,3 +89,15 @@ def test_text_says_channels_and_what_is_missing(log):
     assert "from the header" in text
     assert "Missing\n" in text
     assert "31.250 s" in text
+
+
+def test_of_very_many_laps_the_quickest_and_those_set_aside_are_listed(log):
+    laps = [LapRow(i, 90.0 + (i * 37) % 400 / 100, i % 50 != 0) for i in range(1, 401)]
+    text = render_text(inspect_log(log, laps=laps))
+    block = text[text.index("Laps\n") : text.index("Missing")].splitlines()
+    assert block[1] == "  400 laps, 8 of them set aside; the quickest:"
+    assert block[12] == "  set aside:"
+    shown = [float(line.split()[1]) for line in block[2:12]]
+    kept = sorted(row.time_s for row in laps if row.valid and row.time_s is not None)
+    assert shown == [round(t, 3) for t in kept[:10]]
+    assert sum("set aside" in line for line in block[13:]) == 8

@@ -146,9 +146,10 @@ def _cuts(path: _Path) -> list[tuple[int, int]]:
 def _passes(path: _Path, tree: KDTree, gate: int) -> Array:
     near = np.sort(tree.query_ball_point([path.x[gate], path.y[gate]], SAME_PLACE_M))
     near = near[np.cos(path.heading[near] - path.heading[gate]) > 0.7]
-    groups = np.split(near, np.flatnonzero(np.diff(near) > 10) + 1)
-    distance = np.hypot(path.x - path.x[gate], path.y - path.y[gate])
-    return np.array([g[np.argmin(distance[g])] for g in groups if g.size])
+    group = np.cumsum(np.diff(near, prepend=near[:1]) > 10)
+    distance = np.hypot(path.x[near] - path.x[gate], path.y[near] - path.y[gate])
+    order = np.lexsort((distance, group))
+    return np.asarray(near[order[np.unique(group[order], return_index=True)[1]]])
 
 
 def _across(curve: ClosedCurve, laps: Sequence[_Path], *, closed: bool = False) -> Array:

@@ -73,13 +73,13 @@ def choose_start(drives: list[Drive], placed: list[Placed], circuit: Circuit) ->
     places = np.arange(0.0, circuit.length_m, 10.0)
     count, speed = np.zeros(places.size), np.zeros(places.size)
     for drive, on in zip(drives, placed, strict=True):
-        on_road = on.beyond < _off_road_limit(circuit)
+        on_road = np.append(0, np.cumsum(on.beyond < _off_road_limit(circuit)))
         for i, place in enumerate(places):
-            cuts = _crossings(on.s, place, circuit.length_m)
-            for a, b in pairwise(cuts):
-                count[i] += on_road[int(a) : int(b) + 1].mean() > 0.97
+            cuts = _crossings(on.s, place, circuit.length_m).astype(int)
+            first, last = cuts[:-1], cuts[1:] + 1
+            count[i] += np.sum(on_road[last] - on_road[first] > 0.97 * (last - first))
             if cuts.size:
-                speed[i] += float(np.min(drive.motion.speed[cuts.astype(int)]))
+                speed[i] += float(np.min(drive.motion.speed[cuts]))
     bend = np.abs(at_places(circuit.length_m, circuit.curvature, places))
     return float(places[np.lexsort((bend, -speed, -count))[0]])
 
@@ -112,7 +112,7 @@ def split_laps(
         if end - start < 1.0:
             continue
         whole = 0 < number < bounds.size - 2
-        inside = (motion.time >= start) & (motion.time < end)
+        inside = slice(*np.searchsorted(motion.time, (start, end)))
         kind, why = _label(motion.speed, motion.time, placed, circuit, inside, number, whole)
         lap_sd = sd
         if whole and not why:
@@ -149,10 +149,10 @@ def _say_wrong_way(circuit: Circuit) -> str:
     return f"driven {other}; the circuit runs {circuit.turns}"
 
 
-def _find_spin(drive: Drive, placed: Placed, circuit: Circuit, inside: NDArray[np.bool_]) -> float:
+def _find_spin(drive: Drive, placed: Placed, circuit: Circuit, inside: slice) -> float:
     """How far the car turned away from the road within a lap, rad; 0 without a yaw rate."""
     yaw = drive.recording.channels.get("yaw_rate")
-    at = np.flatnonzero(inside & np.isfinite(placed.s))
+    at = inside.start + np.flatnonzero(np.isfinite(placed.s[inside]))
     if yaw is None or at.size < 10:
         return 0.0
     known = np.isfinite(yaw.values)
@@ -198,12 +198,19 @@ def _say_line_gap(gaps: list[_LineGap], sd: float) -> str:
 
 def _crossings(s: Array, place: float, length: float) -> Array:
     """Fractional sample indices at which the path passes a place forwards, one for each lap."""
-    count = np.floor((s - place) / length)
-    top = np.maximum.accumulate(np.where(np.isfinite(count), count, -np.inf))
-    after = np.flatnonzero(np.diff(top) > 0) + 1
-    line = top[after] * length + place
+    reached = np.fmax.accumulate(s)
+    reached = reached[np.isfinite(reached)]
+    if not reached.size:
+        return np.zeros(0)
+    first, last = np.floor((reached[[0, -1]] - place) / length)
+    lines = place + length * np.arange(last, first, -1.0)
+    # Where one step passes the line twice, the later passage counts.
+    after, at = np.unique(
+        s.size - reached.size + np.searchsorted(reached, lines), return_index=True
+    )
     step = s[after] - s[after - 1]
-    return np.asarray(after - np.clip((s[after] - line) / np.where(step > 0, step, 1.0), 0.0, 1.0))
+    back = (s[after] - lines[at]) / np.where(step > 0, step, 1.0)
+    return np.asarray(after - np.clip(back, 0.0, 1.0))
 
 
 def _off_road_limit(circuit: Circuit) -> float:
@@ -215,7 +222,7 @@ def _label(
     time: Array,
     placed: Placed,
     circuit: Circuit,
-    inside: NDArray[np.bool_],
+    inside: slice,
     number: int,
     whole: bool,
 ) -> tuple[LapKind, str]:
@@ -284,9 +291,9 @@ def _track(
     drive: Drive, placed: Placed, circuit: Circuit, start: float, end: float, whole: bool
 ) -> Track | None:
     motion = drive.motion
-    near = (motion.time >= start - MARGIN_S) & (motion.time <= end + MARGIN_S)
-    near &= np.isfinite(placed.s)
-    if near.sum() < 4:
+    near = _find_near(motion.time, start, end)
+    near = near[np.isfinite(placed.s[near])]
+    if near.size < 4:
         return None
     s = placed.s[near]
     at_start = float(np.interp(start, motion.time[near], s))
@@ -308,6 +315,13 @@ def _track(
     )
 
 
+def _find_near(time: Array, start: float, end: float) -> NDArray[np.intp]:
+    """Find the indices of what was driven between two times and in the margins around them."""
+    first = np.searchsorted(time, start - MARGIN_S)
+    last = np.searchsorted(time, end + MARGIN_S, side="right")
+    return np.arange(first, last)
+
+
 def _base(s: Array, circuit: Circuit) -> float:
     return float(circuit.length_m * np.floor(s[s.size // 2] / circuit.length_m))
 
@@ -316,7 +330,7 @@ def cut_traces(lap: Lap, signals: Mapping[str, Trace]) -> dict[str, Trace]:
     """Cut signals on the recording's clock to one lap, on the lap's clock."""
     out = {}
     for name, signal in signals.items():
-        near = (signal.time >= lap.start_s - MARGIN_S) & (signal.time <= lap.end_s + MARGIN_S)
-        if near.sum() > 3:
+        near = _find_near(signal.time, lap.start_s, lap.end_s)
+        if near.size > 3:
             out[name] = Trace(signal.time[near] - lap.start_s, signal.values[near])
     return out

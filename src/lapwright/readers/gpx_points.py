@@ -10,7 +10,9 @@ from typing import Final
 import numpy as np
 import polars as pl
 
+from lapwright.errors import InputError
 from lapwright.messages import Message
+from lapwright.readers.gpx_alike import find_alike
 from lapwright.readers.source import Source
 from lapwright.readers.table import count, say_places
 from lapwright.readers.xml_events import Broken, Sinks, parse_events, read_utf8
@@ -117,8 +119,12 @@ def collect_points(source: Source) -> tuple[Points, list[Message]]:
     InputError
         For a DOCTYPE, or a document beyond the limits.
     """
+    data = read_utf8(source.data)
+    alike = _take_alike(data, source.file)
+    if alike is not None:
+        return alike, []
     points = Points()
-    data, sinks = read_utf8(source.data), Sinks(points.start, points.end)
+    sinks = Sinks(points.start, points.end)
     broken, offset, line = parse_events(data, source.file, sinks), 0, 1
     places: list[_Place] = []
     while broken is not None:
@@ -138,6 +144,36 @@ def collect_points(source: Source) -> tuple[Points, list[Message]]:
         done = f"The first {_NAME_LIMIT} were kept"
         said.append(Message("flagged", source.file, found, done, place="line 1", line=1))
     return points, said
+
+
+def _take_alike(data: bytes, file: str) -> Points | None:
+    """Take the points of a whole document in which all are written alike."""
+    alike, seen = find_alike(data), Points()
+    if alike is None or len(alike.texts) > _NAME_LIMIT:
+        return None
+    try:
+        broken = parse_events(alike.rest, file, Sinks(seen.start, seen.end))
+    except InputError:  # events on the whole document tell the right line
+        return None
+    number = alike.starts.size
+    if broken is not None or len(seen.lines) != alike.runs.size:
+        return None
+    ends_of_lines = np.flatnonzero(np.frombuffer(data, np.uint8) == ord("\n"))
+    nothing = [""] * number
+    points = Points(
+        lines=(np.searchsorted(ends_of_lines, alike.starts) + 1).tolist(),
+        latitudes=list(alike.texts.get("@lat", nothing)),
+        longitudes=list(alike.texts.get("@lon", nothing)),
+        tracks=np.repeat(seen.tracks, np.diff([*alike.runs, number])).tolist(),
+        names=seen.names,
+        whole=number,
+    )
+    for name in (n for n in alike.texts if not n.startswith("@")):
+        texts = [text.strip() for text in alike.texts[name]]
+        rows = [row for row, text in enumerate(texts) if text]
+        if rows:
+            points.texts[name] = (rows, [texts[row] for row in rows])
+    return points
 
 
 def _judge(data: bytes, broken: Broken, at: int, before: int) -> _Place:

@@ -11,6 +11,8 @@ from lapwright.model.recording import Channel, Recording, Span
 from lapwright.workflow.inspect import Inspection, LapRow
 
 SCHEMA = "lapwright.inspection/1"
+#: A terminal shows each of so many laps; of more only so many of the quickest.
+MOST_LAPS, QUICKEST = 60, 10
 
 
 def render_document(inspection: Inspection) -> dict[str, Any]:
@@ -86,7 +88,7 @@ def render_text(inspection: Inspection) -> str:
         parts += [_say_extent(recording), "", *_channel_table(recording)]
     parts += _message_lines(inspection.messages)
     if inspection.laps:
-        parts += ["", "Laps", *[_lap_line(row) for row in inspection.laps]]
+        parts += ["", "Laps", *_lap_lines(inspection.laps)]
     if inspection.missing:
         parts += ["", "Missing"]
         parts += [f"  {k.result}: needs {k.needs}; {k.instead}" for k in inspection.missing]
@@ -157,6 +159,25 @@ def _message_lines(messages: Sequence[Message]) -> list[str]:
             lines.append(f"  {message.text}")
             if message.answer:
                 lines.append(f"    {message.answer}")
+    return lines
+
+
+def _lap_lines(rows: Sequence[LapRow]) -> list[str]:
+    """Render a line for each lap; of very many only the quickest and those set aside."""
+    if len(rows) <= MOST_LAPS:
+        return [_lap_line(row) for row in rows]
+    quickest = sorted(
+        (row for row in rows if row.valid and row.time_s is not None),
+        key=lambda row: row.time_s or 0.0,
+    )[:QUICKEST]
+    aside = [row for row in rows if not row.valid]
+    left = len(aside) - (MOST_LAPS - QUICKEST)
+    lines = [f"  {len(rows)} laps, {len(aside)} of them set aside; the quickest:"]
+    lines += [_lap_line(row) for row in quickest]
+    if aside:
+        lines += ["  set aside:", *(_lap_line(row) for row in aside[: MOST_LAPS - QUICKEST])]
+    if left > 0:
+        lines.append(f"  and {left} more; --json lists all")
     return lines
 
 
