@@ -66,19 +66,20 @@ def read_numbers(text: pl.Series) -> NumberColumn:
     """Cast a column of text to numbers; nothing that is no number gets through."""
     numbers = text.cast(pl.Float64, strict=False)
     filled = len(text) - text.null_count()
+    words: tuple[tuple[str, int], ...] = ()
+    word_rows = np.zeros(0, dtype=np.int64)
     if numbers.null_count() > text.null_count():
         text = text.str.strip_chars()
         numbers = text.cast(pl.Float64, strict=False)
-    values = numbers.fill_null(float("nan")).to_numpy().copy()
-    bad = numbers.is_null() & text.is_not_null() & (text != "").fill_null(value=False)
+        is_word = numbers.is_null() & (text != "")  # a filter takes null, an empty cell, as no
+        words = _count(text.filter(is_word))
+        word_rows = pl.Series(np.arange(len(text))).filter(is_word).to_numpy()
+    values = numbers.to_numpy(writable=True)
     infinite = np.flatnonzero(np.isinf(values))
     values[infinite] = np.nan
-    rows = np.flatnonzero(bad.to_numpy()).astype(np.int64)
-    return NumberColumn(values, _count_words(text, rows), rows, infinite.astype(np.int64), filled)
+    return NumberColumn(values, words, word_rows, infinite.astype(np.int64), filled)
 
 
-def _count_words(text: pl.Series, rows: IntArray) -> tuple[tuple[str, int], ...]:
-    if not rows.size:
-        return ()
-    counts = text.gather(rows).value_counts(sort=True, name="n")
+def _count(words: pl.Series) -> tuple[tuple[str, int], ...]:
+    counts = words.value_counts(sort=True, name="n")
     return tuple((str(w)[:40], int(n)) for w, n in counts.head(50).iter_rows())
