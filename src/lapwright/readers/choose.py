@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -10,6 +11,10 @@ from lapwright.messages import Message
 from lapwright.readers.header import find_label_channel
 from lapwright.readers.mapping import ChannelMapping, ChannelRule
 from lapwright.readers.table import DATE_NAMES, Column, Table
+
+_DEGREES: Final = ("latitude", "longitude")
+#: Channels that laps are placed and timed by.
+_NEEDED: Final = (*_DEGREES, "x", "y", "speed", "velocity_forward")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,12 +38,18 @@ def choose_columns(table: Table, mapping: ChannelMapping) -> Chosen:
         column = _find_column(table, rule)
         if column is None:
             messages.append(_no_such_column(table, name, rule.column))
+        elif _is_text(column, name):
+            messages.append(_say_no_number(table, name, column, asked=True))
         else:
             found[name] = column
     taken = {id(c) for c in found.values()}
+    empty: dict[str, Column] = {}
     for index, column in enumerate(table.columns):
         channel = find_label_channel(column.label)
-        if channel is None or id(column) in taken or _is_text(column, channel):
+        if channel is None or id(column) in taken:
+            continue
+        if _is_text(column, channel):
+            empty.setdefault(channel, column)
             continue
         if channel not in found:
             found[channel] = column
@@ -46,6 +57,9 @@ def choose_columns(table: Table, mapping: ChannelMapping) -> Chosen:
             channel
         ].label.name == column.label.name:
             messages += _compare_twins(table, channel, found[channel], column, index)
+    messages += [
+        _say_no_number(table, name, column) for name, column in empty.items() if name not in found
+    ]
     date = next((c for c in table.columns if c.label.name.casefold() in DATE_NAMES), None)
     time, utc = found.pop("time", None), found.pop("utc", None)
     return Chosen(found, time, utc, date, tuple(messages))
@@ -53,6 +67,18 @@ def choose_columns(table: Table, mapping: ChannelMapping) -> Chosen:
 
 def _is_text(column: Column, channel: str) -> bool:
     return channel not in ("time", "utc") and not np.isfinite(column.values).any()
+
+
+def _say_no_number(table: Table, channel: str, column: Column, asked: bool = False) -> Message:
+    """Say that a column cannot be used; without a place or speed much cannot be said at all."""
+    found = f"no cell holds a number ({column.listed})" if column.listed else "every cell is empty"
+    matters = asked or channel in _NEEDED
+    to_do = "Export it in decimal degrees" if column.listed and channel in _DEGREES else ""
+    to_do = to_do or ("Check what the logger exports" if matters else "")
+    return Message(
+        "flagged" if matters else "accepted", table.file, found, "Not used", to_do,
+        place=table.header_place, channel=column.label.name,
+    )  # fmt: skip
 
 
 def _find_column(table: Table, rule: ChannelRule) -> Column | None:

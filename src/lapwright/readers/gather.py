@@ -52,12 +52,15 @@ class GatheredColumn:
         Rows to keep from the first filled block on; None keeps all.
     needs_text
         Whether its text may be wanted: it can hold time or dates.
+    is_wanted
+        Whether its numbers are those of a channel.
     """
 
     label: Label
     channel: str | None
     window: int | None
     needs_text: bool
+    is_wanted: bool = True
     values: Array = field(default_factory=lambda: np.empty(0))
     texts: list[pl.Series | int] = field(default_factory=list)
     listed: Counter[str] = field(default_factory=Counter)
@@ -100,15 +103,27 @@ class GatheredColumn:
         """Join what was read; the blocks are let go."""
         is_text = self.keeps_text
         text = None
-        if self.needs_text and (is_text or self.channel in _CLOCKS):
+        if self.needs_text and (is_text or self.is_clock):
             text = _join_text(self.texts)
         values, self.values, self.texts = self.values[: self.kept], np.empty(0), []
-        return Column(self.label, values, text, self.words.n, self.first_row)
+        listed = _list_words(self.listed.most_common())
+        return Column(self.label, values, text, self.words.n, self.first_row, listed)
 
     @property
     def keeps_text(self) -> bool:
         """Whether most of its cells are words."""
         return self.words.n > 0.5 * max(self.filled, 1)
+
+    @property
+    def is_text(self) -> bool:
+        """Whether its words are no fault: a text, or a clock written as text."""
+        numbers = self.filled - self.words.n - self.infinite.n
+        return self.keeps_text and (self.is_clock or not self.is_wanted or numbers <= 0)
+
+    @property
+    def is_clock(self) -> bool:
+        """Whether its name is that of a clock."""
+        return self.channel in _CLOCKS
 
 
 def start_columns(
@@ -123,10 +138,40 @@ def start_columns(
         is_date = label.name.casefold() in DATE_NAMES
         known = channel is not None or asked or is_date
         window = WINDOW_ROWS if large and not known else None
-        columns.append(
-            GatheredColumn(label, channel, window, channel in _CLOCKS or is_date or asked)
-        )
+        needs_text = channel in _CLOCKS or is_date or asked
+        is_wanted = channel is not None or asked
+        columns.append(GatheredColumn(label, channel, window, needs_text, is_wanted))
     return columns
+
+
+def gather_text(
+    file: str, label: Label, text: pl.Series, places: IntArray, word: str
+) -> tuple[Column, list[Message]]:
+    """Read a whole column of text, and say its odd cells.
+
+    Parameters
+    ----------
+    places, word
+        Where each cell stands, shape (n,), and what that is: "line", "row" or "sample".
+    """
+    channel = find_label_channel(label)
+    column = GatheredColumn(label, channel, None, needs_text=True, is_wanted=channel is not None)
+    column.add(text)
+    said = [*say_bad_cells(file, column, places, word)]
+    return column.end(), said
+
+
+def gather_numbers(
+    file: str, label: Label, values: Array, places: IntArray, word: str
+) -> tuple[Column, list[Message]]:
+    """Take a whole column of numbers, and say those that are not finite; see `gather_text`."""
+    infinite = np.flatnonzero(np.isinf(values))
+    if not infinite.size:
+        return Column(label, values), []
+    column = GatheredColumn(label, None, None, needs_text=False)
+    column.infinite.add(infinite, 0)
+    said = [*say_bad_cells(file, column, places, word)]
+    return Column(label, np.where(np.isinf(values), np.nan, values)), said
 
 
 def _worth_keeping(text: pl.Series, numbers: NumberColumn) -> pl.Series | int:
@@ -154,31 +199,30 @@ def _read_gear_words(text: pl.Series, numbers: NumberColumn) -> NumberColumn:
     return replace(numbers, values=values, words=left, word_rows=numbers.word_rows[~known])
 
 
-def say_bad_cells(file: str, column: GatheredColumn, lines: IntArray) -> Iterator[Message]:
+def say_bad_cells(
+    file: str, column: GatheredColumn, places: IntArray, word: str = "line"
+) -> Iterator[Message]:
     """Say which cells hold words, odd numbers, or no finite number."""
-    if column.keeps_text:
+    if column.is_text:
         return
+
+    def say(odd: _Odd, found: str, done: str) -> Message:
+        first, last = int(places[odd.first]), int(places[odd.last])
+        place = f"{word} {first}" if odd.n == 1 else f"{word}s {first}–{last}"
+        line = first if word == "line" else None
+        return Message(
+            "repaired", file, found, done, place=place, line=line, channel=column.label.name
+        )
+
     n = column.words.n
     if n:
         found = f"{count(n, 'cell')} {'holds a word' if n == 1 else 'hold words'} "
         found += f"({_list_words(column.listed.most_common())})"
-        yield _message(
-            file, column, column.words, found, f"{count(n, 'cell')} set to missing", lines
-        )
+        yield say(column.words, found, f"{count(n, 'cell')} set to missing")
     n = column.infinite.n
     if n:
         found = f"{count(n, 'cell')} {'is' if n == 1 else 'are'} not finite"
-        yield _message(file, column, column.infinite, found, "Set to missing", lines)
-
-
-def _message(
-    file: str, column: GatheredColumn, odd: _Odd, found: str, done: str, lines: IntArray
-) -> Message:
-    first, last = int(lines[odd.first]), int(lines[odd.last])
-    place = f"line {first}" if odd.n == 1 else f"lines {first}–{last}"
-    return Message(
-        "repaired", file, found, done, place=place, line=first, channel=column.label.name
-    )
+        yield say(column.infinite, found, "Set to missing")
 
 
 def _list_words(words: Sequence[tuple[str, int]], shown: int = 6) -> str:

@@ -17,6 +17,7 @@ from lapwright.errors import InputError
 from lapwright.messages import Message
 from lapwright.model.recording import Recording
 from lapwright.readers.assemble import assemble_recording
+from lapwright.readers.gather import gather_text
 from lapwright.readers.gpx_points import Points, collect_points
 from lapwright.readers.header import Label, split_label
 from lapwright.readers.mapping import ChannelMapping
@@ -88,12 +89,15 @@ def _build_table(source: Source, points: Points, said: Sequence[Message]) -> tup
         to_do = "Export again with times as 2026-05-09T10:00:00Z"
         found = f"none of {count(lines.size, 'point')} has a time, latitude and longitude"
         raise InputError([refuse_markup(source.file, found, int(lines[0]), to_do)])
+    names = [n for n in points.texts if n.lower() not in _ASIDE]
+    built = [gather_text(source.file, _label(n), points.column(n), lines, "line") for n in names]
     columns = [
         Column(Label("time", "s", "time"), seconds),
         Column(Label("lat", "deg", "lat"), latitude),
         Column(Label("lon", "deg", "lon"), longitude),
-        *(_column(points, name) for name in points.texts if name.lower() not in _ASIDE),
+        *(column for column, _ in built),
     ]
+    said = (*said, *(m for _, messages in built for m in messages))
     messages = [_say_dropped(source.file, n, bad[n], texts[n], lines) for n in bad if bad[n].any()]
     info = {"dialect": "GPX"}
     table = Table(
@@ -109,12 +113,9 @@ def _numbers(texts: Sequence[str]) -> Array:
     return series.fill_null(float("nan")).to_numpy().copy()
 
 
-def _column(points: Points, name: str) -> Column:
-    text = points.column(name)
-    values = text.cast(pl.Float64, strict=False).fill_null(float("nan")).to_numpy().copy()
-    values[~np.isfinite(values)] = np.nan
+def _label(name: str) -> Label:
     unit = _UNITS.get(name.lower())
-    return Column(Label(name, unit, name) if unit else split_label(name), values)
+    return Label(name, unit, name) if unit else split_label(name)
 
 
 def _say_dropped(file: str, name: str, bad: Mask, texts: pl.Series, lines: IntArray) -> Message:

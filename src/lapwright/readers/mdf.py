@@ -12,11 +12,12 @@ from lapwright.errors import InputError
 from lapwright.messages import Message
 from lapwright.model.recording import Recording
 from lapwright.readers.assemble import assemble_recording
+from lapwright.readers.gather import gather_numbers
 from lapwright.readers.header import Label, split_label
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.sandbox import read_in_sandbox
 from lapwright.readers.source import Source
-from lapwright.readers.table import Column, Table
+from lapwright.readers.table import Table
 
 _MARKS = (b"MDF     ", b"UnFinMF ")
 
@@ -68,13 +69,15 @@ def _rate(table: Table) -> float:
 
 
 def _build_table(source: Source, group: dict[str, list[str]], frame: pl.DataFrame) -> Table:
-    columns = [
-        Column(_label(name, unit), frame[str(i)].to_numpy())
-        for i, (name, unit) in enumerate(zip(group["names"], group["units"], strict=True))
-    ]
     rows = np.arange(1, frame.height + 1, dtype=np.int64)
-    info = {"dialect": "ASAM MDF 4"}
-    return Table(source.file, source.sha256, columns, rows, "sample", info=info)
+    named = enumerate(zip(group["names"], group["units"], strict=True))
+    built = [
+        gather_numbers(source.file, _label(name, unit), frame[str(i)].to_numpy(), rows, "sample")
+        for i, (name, unit) in named
+    ]
+    said = tuple(m for _, messages in built for m in messages)
+    columns, info = [column for column, _ in built], {"dialect": "ASAM MDF 4"}
+    return Table(source.file, source.sha256, columns, rows, "sample", info=info, messages=said)
 
 
 def _label(name: str, unit: str) -> Label:

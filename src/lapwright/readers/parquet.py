@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
+from lapwright.messages import Message
 from lapwright.model.recording import Recording
 from lapwright.readers.assemble import assemble_recording
-from lapwright.readers.header import split_label
+from lapwright.readers.gather import gather_numbers, gather_text
+from lapwright.readers.header import Label, split_label
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.sandbox import read_in_sandbox
 from lapwright.readers.source import Source
 from lapwright.readers.table import Column, Table
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 _MARK = b"PAR1"
 
@@ -30,22 +36,37 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
         When the file is damaged, or no column holds time.
     """
     frame = read_in_sandbox(source, "parquet").frames[0]
-    columns = [_build_column(frame[name]) for name in frame.columns]
     rows = np.arange(1, frame.height + 1, dtype=np.int64)
-    table = Table(source.file, source.sha256, columns, rows, "row", written=source.written)
+    built = [_build_column(source.file, frame[name], rows) for name in frame.columns]
+    said = tuple(m for _, messages in built for m in messages)
+    columns = [column for column, _ in built]
+    table = Table(
+        source.file, source.sha256, columns, rows, "row", messages=said, written=source.written
+    )
     return assemble_recording([table], mapping)
 
 
-def _build_column(series: pl.Series) -> Column:
+def _build_column(file: str, series: pl.Series, rows: IntArray) -> tuple[Column, list[Message]]:
     label = split_label(series.name)
-    if series.dtype in (pl.Datetime, pl.Date):
-        micros = series.cast(pl.Datetime("us")).dt.epoch("us").cast(pl.Float64) / 1e6
-        return Column(label, micros.fill_null(float("nan")).to_numpy().copy())
-    if series.dtype == pl.Duration:
-        micros = series.cast(pl.Duration("us")).dt.total_microseconds().cast(pl.Float64) / 1e6
-        return Column(label, micros.fill_null(float("nan")).to_numpy().copy())
+    seconds = _read_moments(series)
+    if seconds is not None:
+        return Column(Label(label.name, "s", label.cell), _to_array(seconds)), []
     if series.dtype == pl.String:
-        values = series.cast(pl.Float64, strict=False)
-        return Column(label, values.fill_null(float("nan")).to_numpy().copy(), series)
+        return gather_text(file, label, series, rows, "row")
+    return gather_numbers(file, label, _to_array(series), rows, "row")
+
+
+def _read_moments(series: pl.Series) -> pl.Series | None:
+    """Seconds of a type that is time by itself; None for any other."""
+    if series.dtype in (pl.Datetime, pl.Date):
+        return series.cast(pl.Datetime("us")).dt.epoch("us").cast(pl.Float64) / 1e6
+    if series.dtype == pl.Duration:
+        return series.cast(pl.Duration("us")).dt.total_microseconds().cast(pl.Float64) / 1e6
+    if series.dtype == pl.Time:
+        return series.cast(pl.Int64).cast(pl.Float64) / 1e9
+    return None
+
+
+def _to_array(series: pl.Series) -> Array:
     values = series.cast(pl.Float64, strict=False).fill_null(float("nan"))
-    return Column(label, values.to_numpy().copy())
+    return values.to_numpy().copy()

@@ -26,7 +26,8 @@ class Column:
     """One column: its label, its numbers, and its text where the file holds text.
 
     ``values`` has shape (n,), NaN where a cell holds no number; ``text`` is
-    None where the format stores numbers; ``words`` counts cells that are no number.
+    None where the format stores numbers; ``words`` counts cells that are no number, and
+    ``listed`` says what stands in them.
     A column without a channel holds only the rows from ``first_row`` on that are
     enough for its rate where the file is large.
     """
@@ -36,6 +37,7 @@ class Column:
     text: pl.Series | None = None
     words: int = 0
     first_row: int = 0
+    listed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
