@@ -16,7 +16,8 @@ from re import _constants, _parser
 import numpy as np
 import pytest
 
-from lapwright.errors import InputError
+from lapwright.errors import InputError, UsageError
+from lapwright.model.build_circuit import build_circuit_from_centre
 from lapwright.model.car_toml import read_car
 from lapwright.model.notes_toml import read_notes
 from lapwright.readers.circuit_files import read_circuit
@@ -175,3 +176,20 @@ def test_a_place_of_which_no_kept_cell_can_be_read(put):
     recording = read_log(put([head, *rows]))
     assert not np.isfinite(recording.channels["longitude"].values).any()
     assert not any("is outside" in m.text for m in recording.messages)
+
+
+def test_a_line_wound_a_hundred_times_round_one_metre():
+    """Smoothing left one point of it, and its length was no number."""
+    angle = 0.955 * np.arange(628)
+    width = np.full(angle.size, 4.0)
+    with pytest.raises(UsageError, match="shrinks to a point"):
+        build_circuit_from_centre(np.cos(angle), np.sin(angle), width, width)
+
+
+def test_points_beyond_the_earth(fuzzer, tmp_path):
+    """They overflowed where a curve is fitted, though they lay near each other."""
+    path = tmp_path / "c.xodr"
+    seed = fuzzer.make_seeds("opendrive")[0]
+    path.write_bytes(re.sub(rb' y="[^"]*"', b' y="1e308"', seed))
+    with pytest.raises(InputError, match=r"A point lies at 1e\+308 m"):
+        read_circuit([path])

@@ -30,6 +30,8 @@ LINE_WAVELENGTH_M = 15.0
 HEIGHT_WAVELENGTH_M = 25.0
 #: No circuit is longer: coordinates in another unit, or damaged, m.
 LONGEST_M = 100_000.0
+#: No point is further from the origin: more than once round the earth, m.
+FARTHEST_M = 1e8
 #: |curvature| × distance to the inner edge that the road's coordinates still bear.
 LARGEST_BEND = 0.75
 
@@ -117,8 +119,11 @@ def build_circuit_from_edges(
 
 
 def _check_length(x: Array, y: Array) -> None:
+    far = np.abs(np.concatenate([x, y])).max(initial=0.0)
+    if far > FARTHEST_M:  # not a number: the fit of the curve says so
+        raise UsageError(f"A point lies at {far:.3g} m; x and y must be in metres.")
     length = point_length(x, y, closed=True)
-    if length > LONGEST_M:  # not a number: the fit of the curve says which
+    if length > LONGEST_M:
         raise UsageError(f"The line is {length / 1000.0:.0f} km long; x and y must be in metres.")
 
 

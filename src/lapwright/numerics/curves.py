@@ -64,7 +64,8 @@ def fit_closed_curve(
     Raises
     ------
     UsageError
-        If there are fewer than 8 distinct points or some are not finite.
+        If there are fewer than 8 distinct points, some are not finite, or smoothing leaves
+        next to nothing of them.
     """
     px, py = _distinct(np.asarray(x, float), np.asarray(y, float))
     for _ in range(3):  # smoothing shortens the curve a little: equal steps anew
@@ -162,6 +163,8 @@ def _equal_steps(x: Array, y: Array, step_m: float) -> tuple[Array, Array, float
     """Points at equal arc length on the periodic cubic spline through the given ones."""
     cx, cy = np.append(x, x[0]), np.append(y, y[0])
     chord = np.append(0.0, np.cumsum(np.hypot(np.diff(cx), np.diff(cy))))
+    if not (np.diff(chord) > 0.0).all():
+        raise UsageError("x, y: the line shrinks to a point when it is smoothed.")
     spline = build_periodic_spline(chord, np.stack([cx, cy], axis=1))
     fine = np.linspace(0.0, chord[-1], 8 * x.size + 1)
     points = spline.at(fine)
