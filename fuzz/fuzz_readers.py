@@ -20,6 +20,7 @@ import json
 import os
 import random
 import re
+import signal
 import sys
 import tempfile
 import time
@@ -39,7 +40,8 @@ LONGEST = 2_048
 SECONDS = 60.0
 #: How many of the things that the readers said are told.
 SHOWN = 40
-VARYING = re.compile(r'"[^"]*"|\([^)]*\)|[-+]?\d[\d., ]*|: .*')
+MOST_SAID = 1_000
+VARYING = re.compile(r'"[^"]*"|\'[^\']*\'|\([^)]*\)|[-+]?\d[\d., ]*|: .*')
 MILLION = 1_000_000
 
 
@@ -357,7 +359,8 @@ class Run:
         """Count what was said, without the numbers and names in it: how deep the runs reach."""
         for message in messages:
             text = VARYING.sub("#", str(getattr(message, "found", message)))
-            self.said[f"{end}: {text[:60]}"] += 1
+            key = f"{end}: {text[:60]}"
+            self.said[key if key in self.said or len(self.said) < MOST_SAID else "others"] += 1
 
     def keep(self, data: bytes, kind: str) -> None:
         """Keep an input that ended in an error that is not ours."""
@@ -534,6 +537,7 @@ def main() -> int:
         run_atheris(chosen.target, seconds, chosen.seed, chosen.runs)
         return 0
     run = Run(chosen.target)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # its count is told all the same
     run_own(run, seconds, chosen.seed, chosen.runs)
     return 1 if run.ends["findings"] else 0
 
