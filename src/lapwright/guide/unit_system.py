@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from lapwright.errors import UsageError
+from lapwright.errors import InputError, UsageError
+from lapwright.model.small_files import read_small_file, read_toml
 from lapwright.units import find_unit
 
 
@@ -94,9 +94,9 @@ def read_unit_system(text: str, file: str) -> UnitSystem:
         When the text is no TOML, or names a quantity, unit or number that cannot be used.
     """
     try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"{file}: is no TOML: {error}") from error
+        table = read_toml(text.encode("utf-8", errors="replace"), file)
+    except InputError as error:
+        raise UsageError(str(error)) from error
     base = SYSTEMS.get(str(table.get("base", "metric")))
     if base is None:
         raise UsageError(f"{file}: base is {table['base']!r}; give {' or '.join(SYSTEMS)}")
@@ -143,8 +143,8 @@ def choose_unit_system(name: str) -> UnitSystem:
     if name in SYSTEMS:
         return SYSTEMS[name]
     try:
-        text = Path(name).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+        text = read_small_file(Path(name)).decode("utf-8-sig")
+    except (InputError, UnicodeDecodeError) as error:
         known = ", ".join(SYSTEMS)
         raise UsageError(f"--units {name}: neither {known} nor a file to read") from error
     return read_unit_system(text, Path(name).name)

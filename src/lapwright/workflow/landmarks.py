@@ -16,14 +16,15 @@ from lapwright.model.circuit import Circuit, Landmark, RoadSpan
 from lapwright.model.landmark_stops import find_landmark_stops
 from lapwright.model.note_circuit import put_landmarks, put_spans
 from lapwright.model.recording import Recording
+from lapwright.model.small_files import read_small_file, split_lines
 from lapwright.readers.geojson import read_beside_geojson
 from lapwright.readers.landmark_lines import read_landmark_lines, read_landmark_tables
 from lapwright.workflow.session import LogOptions, build_drives, find_info, read_recordings
 
-LARGEST_BYTES: Final = 64_000_000
 #: So much of a file's beginning decides what it is.
 _HEAD_BYTES: Final = 65_536
 _LINE: Final = re.compile(r"\bat\s{1,9}-?\d", re.IGNORECASE)
+_DONE: Final = "No landmark was placed"
 _TO_DO: Final = (
     "Give lines such as: mill chimney: at 1240 m, left, 6 m off, 2 m high; "
     "a table with name, at_m, side, off_m, height_m; GeoJSON; or the log of a mapping lap"
@@ -79,21 +80,18 @@ def _read(path: Path, options: LogOptions) -> LandmarkFile:
     try:
         with path.open("rb") as stream:
             head = stream.read(_HEAD_BYTES)
-        large = path.stat().st_size > LARGEST_BYTES
     except OSError as error:
         raise _refuse(path.name, f"cannot be opened ({error.strerror})") from error
     text = head.decode("utf-8-sig", errors="replace").lstrip()
     if not text:
         raise _refuse(path.name, "the file is empty")
-    table = {"name", "at_m"} <= {c.strip().lower() for c in text.splitlines()[0].split(",")}
+    table = {"name", "at_m"} <= {c.strip().lower() for c in split_lines(text)[0].split(",")}
     if not (text.startswith("{") or table or _LINE.search(text)):
         return LandmarkFile(path.name, recordings=read_recordings([path], options))
-    if large:
-        raise _refuse(path.name, f"larger than {LARGEST_BYTES // 1_000_000} MB")
-    whole = path.read_bytes().decode("utf-8-sig", errors="replace")
+    whole = read_small_file(path, _DONE, _TO_DO).decode("utf-8-sig", errors="replace")
     if text.startswith("{"):
         return LandmarkFile(path.name, document=_read_json(path.name, whole))
-    lines = tuple(whole.splitlines())
+    lines = tuple(split_lines(whole))
     return (
         LandmarkFile(path.name, tables=_read_tables(path.name, lines))
         if table
@@ -162,4 +160,4 @@ def _numbers(marks: Sequence[Landmark]) -> list[str]:
 
 
 def _refuse(file: str, found: str) -> InputError:
-    return InputError([Message("refused", file, found, "No landmark was placed", _TO_DO)])
+    return InputError([Message("refused", file, found, _DONE, _TO_DO)])
