@@ -101,7 +101,7 @@ def guide_command(
     ] = None,
     car: Annotated[
         Path | None,
-        typer.Option("--car", help="The car (TOML) instead of finding it.", metavar="FILE"),
+        typer.Option("--car", help="The car (TOML), or only its measures.", metavar="FILE"),
     ] = None,
     driver: Annotated[str, typer.Option("--driver", help="Name to show.", metavar="NAME")] = "",
     track_limits: Annotated[

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lapwright.errors import InputError
-from lapwright.model.car import Car, Limit, build_car, check_car
-from lapwright.model.car_toml import build_car_from_table, read_car, render_car
+from lapwright.model.car import Car, Limit, Measures, build_car, check_car
+from lapwright.model.car_toml import build_car_from_table, read_car, read_given_car, render_car
 
 # an invented car
 CAR = Car(
@@ -120,5 +120,36 @@ def test_bad_files_are_refused_by_name(tmp_path: Path, text: str, word: str) -> 
 
 
 def test_a_missing_file_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="cannot be opened"):
         read_car(tmp_path / "none.toml")
+
+
+def test_measures_alone_are_no_whole_car_but_can_be_put_on_one(tmp_path: Path) -> None:
+    file = tmp_path / "car.toml"
+    file.write_text("width_m = 1.7\ntrack_m = 1.5\neye_position_m = [0.1, 0.3, 1.0]\n", "utf-8")
+    given = read_given_car(file)
+    assert given == Measures(1.7, 0.0, 1.5, (0.1, 0.3, 1.0))
+    assert isinstance(given, Measures)
+    assert given.put_on(CAR) == replace(
+        CAR, width_m=1.7, wheelbase_m=0.0, track_m=1.5, eye_position_m=(0.1, 0.3, 1.0)
+    )
+    with pytest.raises(InputError):
+        read_car(file)  # where the limits are needed
+
+
+def test_a_whole_car_is_read_as_one(tmp_path: Path) -> None:
+    file = tmp_path / "car.toml"
+    file.write_text(render_car(CAR), encoding="utf-8")
+    assert read_given_car(file) == CAR
+    file.write_text("", encoding="utf-8")
+    with pytest.raises(InputError):
+        read_given_car(file)
+
+
+@pytest.mark.parametrize("text", ["width_m = -1.0", "track_m = nan", 'wheelbase_m = "long"'])
+def test_measures_that_no_car_has_are_refused_by_name(tmp_path: Path, text: str) -> None:
+    file = tmp_path / "car.toml"
+    file.write_text(f"{text}\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_given_car(file)
+    assert text.split()[0] in caught.value.messages[0].found

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -15,7 +16,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lapwright.demo import Written, coach_session
+# no installed package: it lies beside this test
+sys.path.insert(0, str(Path(__file__).parent))
+from true_kerbs import find_depths
+
+from lapwright.demo import Session, Written, coach_session
+from lapwright.demo.scenario import ON_KERBS
 from lapwright.workflow import demo, outputs, session
 
 LAP = 2 * np.pi
@@ -390,16 +396,35 @@ def test_survey_without_a_whole_lap_is_refused(
     assert not (tmp_path / "c.json").exists()
 
 
-def write_coach_only(directory: Path) -> Written:
-    """Write the scenario with three laps of one driver; all of it is what ``do.py demo`` makes."""
-    paths = coach_session(3).write(directory)
-    return Written(paths.log, (), paths.survey, paths.landmarks, paths.spans)
+def write_coach_only(session: Session, directory: Path) -> Written:
+    """Write the scenario with one driver; all of it is what ``do.py demo`` makes."""
+    paths = session.write(directory)
+    return Written(paths.log, (), paths.survey, paths.landmarks, paths.spans, paths.car)
+
+
+def check_road_used(guide: dict[str, Any], true_depths: dict[tuple[str, int], float]):
+    """Hold kerbs, road left and track limits of the demo's guide to where the wheels truly ran."""
+    uses = {
+        (kerb["name"], int(use["lap"])): use["depth_m"]
+        for corner in guide["corners"] for kerb in corner["kerbs"] for use in kerb["uses"]
+    }  # fmt: skip
+    found = {key: uses[key] for key in true_depths}
+    # the measures in the file are the simulated car's; what is left is the angle at which it slides
+    assert all(abs(found[key] - true) < 0.08 for key, true in true_depths.items())
+    assert sum(true > 0.1 for true in true_depths.values()) > 5
+    for corner in guide["corners"]:
+        names = [kerb["name"] for kerb in corner["kerbs"] if "apex" in kerb["name"]]
+        true = [depth for (name, _), depth in true_depths.items() if name in names]
+        if true and min(true) > 0.0:  # what is past the edge on every lap is no road left
+            assert abs(corner["road_use"]["apex"]["left_m"] + np.median(true)) < 0.15
+    assert all(lap["track_limits"]["breaches"] == [] for lap in guide["laps"] if lap["used"])
 
 
 def test_demo_writes_the_scenario_and_says_in_ten_lines_what_its_guide_says(
     command: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
-    monkeypatch.setattr(demo, "write_demo", write_coach_only)
+    coach = coach_session(3, driver=ON_KERBS)
+    monkeypatch.setattr(demo, "write_demo", partial(write_coach_only, coach))
     ran = command("demo", "--out", tmp_path)
     assert ran.code == 0, ran.err
     assert {p.name for p in tmp_path.iterdir()} >= {*FILES, "logs"}
@@ -416,6 +441,7 @@ def test_demo_writes_the_scenario_and_says_in_ten_lines_what_its_guide_says(
     assert len(times) == 3
     assert f"{min(times):.2f} to {max(times):.2f} s" in ran.out
     assert guide["circuit"]["surveyed"] is True
+    check_road_used(guide, find_depths(coach))
 
     circuit = json.loads((tmp_path / "circuit.json").read_text("utf-8"))
     assert circuit["landmarks"]

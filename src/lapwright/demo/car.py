@@ -1,6 +1,6 @@
 """The demo's car: parameters and where they come from.
 
-Mass, axle distances, yaw inertia, track widths, wheel radius and wheel inertia
+Mass, axle distances, yaw inertia, width, track widths, wheel radius and wheel inertia
 are those of parameter set 2 in the open package commonroad-vehicle-models
 (BSD-3-Clause; M. Althoff and G. Würsching, *CommonRoad: Vehicle Models*, 2020).
 All else (tyres, engine, gears, brakes, wings, height of the centre of gravity)
@@ -15,6 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+#: Width over all in m; the motion does not know it: the middle of each tyre meets the road.
+WIDTH_M = 1.61
 
 
 class Car(NamedTuple):

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from lapwright.demo.drivers import DRIVERS, Day, Fault
+from lapwright.demo.drivers import DRIVERS, Day, Driver, Fault
 from lapwright.demo.sensors import Sensors
 from lapwright.demo.session import Session, make_session
 from lapwright.demo.writing import Paths, Style
@@ -24,6 +24,11 @@ COACH_FAULTS = (
 )
 
 
+#: The coach of the demo's guide keeps less than half a car from the edges, so that wheels touch the
+#: kerbs inside, and brakes a little more gently for it.
+ON_KERBS = replace(DRIVERS["coach"], margin_m=0.7, share=0.99, brake_share=1.03)
+
+
 @dataclass(frozen=True, slots=True)
 class Written:
     """Files of the scenario."""
@@ -33,6 +38,7 @@ class Written:
     survey: Path
     landmarks: Path
     spans: Path
+    car: Path
 
     @property
     def pupil_logs(self) -> tuple[Path, ...]:
@@ -41,11 +47,12 @@ class Written:
         return tuple(log for name, log in named if name.startswith("pupil"))
 
 
-def coach_session(laps: int = 12, seed: int = 20) -> Session:
+def coach_session(laps: int = 12, seed: int = 20, driver: Driver | None = None) -> Session:
     """Drive the coach's session: good laps, single faults, one lap that ran off the road."""
     faults = tuple(f for f in COACH_FAULTS if f.lap <= laps)
     return make_session(
-        "coach", laps, seed, faults=faults, day=Day(grip_spread=0.003, wind_x=1.5, wind_y=-1.0),
+        driver or DRIVERS["coach"], laps, seed, faults=faults,
+        day=Day(grip_spread=0.003, wind_x=1.5, wind_y=-1.0),
         sensors=Sensors(delay_s=0.12, pedal_end=0.97, steering_offset=0.03), costs=False,
     )  # fmt: skip
 
@@ -66,11 +73,14 @@ def write_demo(
 
     def write(name: str) -> Paths:
         coach = name == "coach"
-        session = coach_session(laps) if coach else _other_session(name, pupil_laps)
+        session = (
+            coach_session(laps, driver=ON_KERBS) if coach else _other_session(name, pupil_laps)
+        )
         return session.write(directory, style)
 
     with ThreadPoolExecutor(2) as pool:
         paths, *others = pool.map(write, ("coach", *OTHERS))
     return Written(
-        paths.log, tuple(p.log for p in others), paths.survey, paths.landmarks, paths.spans
-    )
+        paths.log, tuple(p.log for p in others), paths.survey, paths.landmarks, paths.spans,
+        paths.car,
+    )  # fmt: skip

@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.demo import road as rd
+from lapwright.demo.car import WIDTH_M
 from lapwright.demo.drivers import Day, Driver
 from lapwright.demo.road import Circuit
+from lapwright.demo.sight import EYE_HEIGHT
 
 if TYPE_CHECKING:
     import polars as pl
@@ -73,6 +75,7 @@ class Paths:
     survey: Path
     landmarks: Path
     spans: Path
+    car: Path
 
 
 def preamble(driver: Driver, circuit: Circuit, day: Day) -> dict[str, str]:
@@ -80,9 +83,10 @@ def preamble(driver: Driver, circuit: Circuit, day: Day) -> dict[str, str]:
     return {
         "Logger": "invented for the demo",
         "Driver": driver.name,
+        "Car": "club racer of 260 kW (invented)",
         "Circuit": circuit.name,
         "Date": "2031-04-12",
-        "Air": f"{day.temperature_c:.0f} degC",
+        "Conditions": f"dry at {day.temperature_c:.0f} °C",
     }
 
 
@@ -194,6 +198,16 @@ def spans_text(session: Session) -> str:
     return "\n".join(lines) + "\n"
 
 
+def car_text(session: Session) -> str:
+    """Measures of the car, and where its driver's eye is, as TOML: what a tape would find."""
+    car = session.car
+    track = (car.track_f + car.track_r) / 2
+    return (
+        f"width_m = {WIDTH_M}\nwheelbase_m = {car.wheelbase:.3f}\ntrack_m = {track:.3f}\n"
+        f"eye_position_m = [0.0, 0.0, {EYE_HEIGHT}]\n"
+    )
+
+
 def write_session(session: Session, directory: Path, style: Style, name: str = "") -> Paths:
     """Write all files of a session under ``directory``; the log is named after the driver."""
     directory.mkdir(parents=True, exist_ok=True)
@@ -204,9 +218,11 @@ def write_session(session: Session, directory: Path, style: Style, name: str = "
         directory / f"{place}_survey.csv",
         directory / f"{place}_landmarks.csv",
         directory / f"{place}_spans.csv",
+        directory / "car.toml",
     )
     write_log(session, paths.log, style)
     paths.survey.write_text(survey_text(session), encoding="utf-8")
     paths.landmarks.write_text(landmarks_text(session), encoding="utf-8")
     paths.spans.write_text(spans_text(session), encoding="utf-8")
+    paths.car.write_text(car_text(session), encoding="utf-8")
     return paths

@@ -25,7 +25,7 @@ from lapwright.driving.sight import (
     see_point,
     seen_from,
 )
-from lapwright.model.car import Car, Point
+from lapwright.model.car import Measured, Point
 from lapwright.model.circuit import Circuit, Corner, Landmark
 from lapwright.model.lap import Lap
 from lapwright.numerics.curves import at_places
@@ -124,7 +124,7 @@ def find_sight(
     circuit: Circuit,
     laps: Sequence[Lap],
     summaries: Mapping[str, CornerSummary],
-    car: Car | None = None,
+    car: Measured | None = None,
 ) -> Sight:
     """Find what is seen along the middle of the lines driven (the road's middle without laps).
 

@@ -19,7 +19,7 @@ from scipy.stats import f as f_distribution
 from lapwright.driving.passes import CornerPass
 from lapwright.driving.track_limits import WHEELS, Wheels, find_wheels
 from lapwright.errors import UsageError
-from lapwright.model.car import Car
+from lapwright.model.car import Measured
 from lapwright.model.circuit import Circuit, Corner, RoadSpan
 from lapwright.model.lap import Lap, Trace, knows_line
 
@@ -37,6 +37,8 @@ WIDEST_SHARE: Final = 0.5
 MEASURES: Final = ("corner_time_s", "minimum_speed_mps", "corrections", "shake_mps2")
 #: How far before and after a corner a kerb still belongs to it, m.
 NEAR_M: Final = 40.0
+#: More than any car is long, m.
+AROUND_M: Final = 10.0
 RESAMPLES: Final = 200
 SHUFFLES: Final = 9999
 
@@ -104,7 +106,10 @@ class KerbEffect:
 
 
 def find_span_uses(
-    circuit: Circuit, laps: Sequence[Lap], car: Car | None, up: Mapping[str, Trace] | None = None
+    circuit: Circuit,
+    laps: Sequence[Lap],
+    car: Measured | None,
+    up: Mapping[str, Trace] | None = None,
 ) -> tuple[SpanUse, ...]:
     """Find every lap's use of every kerb and patch.
 
@@ -129,7 +134,7 @@ def find_span_uses(
         except UsageError:
             return ()
         shake = (up or {}).get(lap.id)
-        out += [_use(circuit, span, lap, wheels, shake) for span in spans]
+        out += [_use(circuit, span, lap, _near(circuit, span, wheels), shake) for span in spans]
     return tuple(out)
 
 
@@ -161,6 +166,19 @@ def find_kerb_effects(
             if rows:
                 found.append(_effect(span.name, width, measure, rows, order))
     return _correct(found)
+
+
+def _near(circuit: Circuit, span: RoadSpan, wheels: Wheels) -> Wheels:
+    """Keep the rows of a lap that come near a span: all others touch nothing of it."""
+    first, last = span.start_m - AROUND_M, span.end_m + AROUND_M
+    if not 0.0 <= first < last <= circuit.length_m:  # over the start line
+        return wheels
+    rows = (wheels.s[:, 0] >= first) & (wheels.s[:, 0] <= last)
+    if np.count_nonzero(rows) < 2:
+        return wheels
+    return replace(
+        wheels, time=wheels.time[rows], s=wheels.s[rows], n=wheels.n[rows], n_sd=wheels.n_sd[rows]
+    )
 
 
 def _use(

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.errors import UsageError
-from lapwright.model.car import Car
+from lapwright.model.car import Measured
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, Track, knows_line
 from lapwright.numerics.curves import at_places
@@ -110,7 +110,7 @@ def choose_rule(name: str) -> Rule:
     raise UsageError(f"--track-limits: {name:.40} is none of {', '.join(RULES)}.")
 
 
-def find_wheels(circuit: Circuit, track: Track, car: Car) -> Wheels:
+def find_wheels(circuit: Circuit, track: Track, car: Measured) -> Wheels:
     """Find where the four contact patches run along a lap.
 
     Raises
@@ -174,7 +174,7 @@ def measure_excess(circuit: Circuit, wheels: Wheels, rule: Rule, side: int) -> A
     return np.asarray((past + half).max(axis=1))
 
 
-def find_breaches(circuit: Circuit, track: Track, car: Car, rule: Rule) -> tuple[Breach, ...]:
+def find_breaches(circuit: Circuit, track: Track, car: Measured, rule: Rule) -> tuple[Breach, ...]:
     """Find where a lap was out of bounds under a rule, in driving order."""
     wheels = find_wheels(circuit, track, car)
     out = []
@@ -202,13 +202,13 @@ def find_breaches(circuit: Circuit, track: Track, car: Car, rule: Rule) -> tuple
 
 
 def find_track_limits(
-    circuit: Circuit, laps: Sequence[Lap], car: Car | None, rule: Rule = DEFAULT_RULE
+    circuit: Circuit, laps: Sequence[Lap], car: Measured | None, rule: Rule = DEFAULT_RULE
 ) -> Mapping[str, TrackLimits]:
     """Hold every lap against a rule, by lap id; where nothing can be said, why."""
     return {lap.id: _limits(circuit, lap, car, rule) for lap in laps}
 
 
-def _limits(circuit: Circuit, lap: Lap, car: Car | None, rule: Rule) -> TrackLimits:
+def _limits(circuit: Circuit, lap: Lap, car: Measured | None, rule: Rule) -> TrackLimits:
     if not circuit.surveyed:
         return TrackLimits(rule, None, "the edges were not surveyed")
     if car is None or not min(car.width_m, car.wheelbase_m, car.track_m) > 0:

@@ -21,6 +21,7 @@ from lapwright.driving.steering import HandsSummary
 from lapwright.driving.stints import Stints
 from lapwright.driving.track_limits import TrackLimits
 from lapwright.driving.work_order import CornerRank, WorkItem
+from lapwright.model.car import Measured
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
 from lapwright.model.recording import Recording
@@ -139,6 +140,8 @@ class Findings:
         How the start line was chosen.
     possible
         The car and what it could do; None where nobody asked.
+    measured
+        What holds the car's measures; they may be known of a car that its laps do not show.
     own_best_corners_s
         Sum of the best time of every corner and straight, in s.
     sight
@@ -176,6 +179,7 @@ class Findings:
     start_note: Text | None = None
     own_best_corners_s: float | None = None
     possible: WhatIsPossible | None = None
+    measured: Measured | None = None
     sight: Sight | None = None
     track_limits: Mapping[str, TrackLimits] = field(default_factory=dict)
     span_uses: tuple[SpanUse, ...] = ()

@@ -71,12 +71,13 @@ def _say_times(findings: Findings, what: WhatIsPossible) -> list[Text]:
         )
     if what.on_fastest_line_s and what.fastest:
         seen = "" if findings.circuit.surveyed else ", within the road seen in use"
+        keeps = what.fastest.margin_m + (what.car.width_m / 2 if what.car else 0.0)
         out.append(
             Text(
                 f"On the fastest line{seen} it could do {{0}} ({{1}} to {{2}}). That is computed "
                 "for a point that keeps {3} from the edges and makes no mistake: nobody has "
                 "driven it.",
-                (*_three(what.on_fastest_line_s), (what.fastest.margin_m, "offset", 1)),
+                (*_three(what.on_fastest_line_s), (keeps, "offset", 1)),
             )
         )
     return out

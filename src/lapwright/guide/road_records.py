@@ -9,7 +9,6 @@ from lapwright.driving.kerb_use import KerbEffect, SpanUse
 from lapwright.driving.road_use import EDGES, RoadUse, Worth, find_road_use
 from lapwright.driving.track_limits import TrackLimits
 from lapwright.guide.document import Findings
-from lapwright.guide.possible_records import find_car
 from lapwright.model.circuit import Corner
 from lapwright.model.lap import Lap
 
@@ -39,9 +38,7 @@ def compose_track_limits(findings: Findings, lap: Lap) -> dict[str, Any]:
 
 def list_road_use(findings: Findings, corner: Corner) -> tuple[RoadUse, ...]:
     """List the road left in a corner, with what it is worth where that was worked out."""
-    summary, what, car = (
-        findings.summaries.get(corner.id), findings.possible, find_car(findings),
-    )  # fmt: skip
+    summary, what, car = findings.summaries.get(corner.id), findings.possible, findings.measured
     if summary is None or not findings.circuit.surveyed:
         return ()
     found = what.worths if what else ()
@@ -67,7 +64,7 @@ def compose_corner_road(findings: Findings, corner: Corner) -> dict[str, Any]:
 
 
 def _why_no_kerbs(findings: Findings) -> str:
-    car = find_car(findings)
+    car = findings.measured
     if car is None or not min(car.width_m, car.wheelbase_m, car.track_m) > 0:
         return _NO_MEASURES
     return _NO_KERBS

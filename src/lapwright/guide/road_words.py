@@ -9,7 +9,6 @@ from lapwright.driving.kerb_use import KerbEffect, SpanUse
 from lapwright.driving.road_use import RoadUse
 from lapwright.driving.track_limits import RULES, Breach
 from lapwright.guide.document import Findings, Text, quote_name
-from lapwright.guide.possible_records import find_car
 from lapwright.guide.road_records import list_road_use
 from lapwright.model.circuit import Corner
 
@@ -22,6 +21,8 @@ _MEASURES: Final = {
     "shake_mps2": ("the shaking", "acceleration", "less", "more"),
 }
 _MANY_LAPS: Final = 6
+#: A car that slides runs its outermost wheel by some centimetres elsewhere, m.
+_KNOWN_TO_M: Final = 0.1
 #: Less road than this is not named, m.
 _WORTH_A_WORD_M: Final = 1.0
 
@@ -54,7 +55,7 @@ def _say_left(findings: Findings, uses: Sequence[RoadUse]) -> Text | None:
     idle = [use for use in uses if use.verdict == "leave it" and use.left_m >= _WORTH_A_WORD_M]
     if not idle:
         return None
-    car = find_car(findings)
+    car = findings.measured
     whose = "the car" if car is not None and car.width_m > 0 else "the path driven"
     places = _join([f"{{{k}}} at the {_PARTS[use.part]}" for k, use in enumerate(idle)])
     laps = float(max(use.laps for use in idle))
@@ -73,14 +74,15 @@ def _say_span(uses: Sequence[SpanUse], effects: Sequence[KerbEffect]) -> list[Te
     which = "all four wheels" if len(wheels) == 4 else f"the {_join(wheels)} wheel"
     which += "s" * (1 < len(wheels) < 4)
     deepest = max(on, key=lambda use: use.depth_m)
+    much = "at most" if deepest.depth_m >= _KNOWN_TO_M else "less than"
     said: list[Text | None] = [
         Text(
-            f"On {quote_name(uses[0].span)} with {which} on {{0}} of {{1}} laps, at most {{2}} "
+            f"On {quote_name(uses[0].span)} with {which} on {{0}} of {{1}} laps, {much} {{2}} "
             f"deep (lap {quote_name(deepest.lap)}).",
             (
                 (float(len(on)), "count"),
                 (float(len(uses)), "count"),
-                (deepest.depth_m, "offset", 1),
+                (max(deepest.depth_m, _KNOWN_TO_M), "offset", 1),
             ),
         )
     ]
@@ -98,7 +100,7 @@ def _say_effect(one: KerbEffect) -> Text | None:
     if one.verdict == "no effect shown":
         text = Text(f"How much of it is used shows no effect on {name} ({laps}).")
         return text if one.measure == "corner_time_s" else None
-    worth = (one.worth, quantity, 2)
+    worth = (one.worth, quantity, 2 if quantity == "time" else 1)
     if one.verdict == "best at":
         return Text(
             f"{name[0].upper()}{name[1:]} was best with {{0}} of it ({{1}} to {{2}}), by up "

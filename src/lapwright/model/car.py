@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -110,6 +110,25 @@ class Car:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """The measures of a car whose limits its laps have yet to show: see `Car`."""
+
+    width_m: float = 0.0
+    wheelbase_m: float = 0.0
+    track_m: float = 0.0
+    eye_position_m: Point | None = None
+    logged_point_m: Point | None = None
+
+    def put_on(self, car: Car) -> Car:
+        """Give a car these measures in place of its own."""
+        return replace(car, **{f.name: getattr(self, f.name) for f in fields(self)})
+
+
+#: Whatever has a car's measures.
+Measured = Car | Measures
+
+
 def build_car(
     *, mass_kg: float, power_w: float, drag_area_m2: float, downforce_area_m2: float = 0.0,
     grip_forward: float, grip_lateral: float, combined_exponent: float = 2.0,
@@ -158,15 +177,23 @@ def _wrong_values(car: Car) -> Iterator[tuple[str, object, str]]:
         yield "combined_exponent", car.exponent, "from 1 to 2"
     if math.isnan(car.power_per_mass) or car.power_per_mass <= 0:
         yield "power_per_mass_wpkg", car.power_per_mass, "above 0 W/kg"
-    for name in ("drag_per_mass", "rolling", "width_m", "wheelbase_m", "track_m"):
+    for name in ("drag_per_mass", "rolling"):
         value = getattr(car, name)
         if not (math.isfinite(value) and value >= 0):
             yield name, value, "of 0 or more"
+    yield from _wrong_measures(car)
     if not (math.isfinite(car.gravity) and car.gravity > 0):
         yield "gravity_mps2", car.gravity, "above 0 m/s²"
 
 
-def check_car(car: Car, file: str = "car") -> None:
+def _wrong_measures(car: Measured) -> Iterator[tuple[str, object, str]]:
+    for name in ("width_m", "wheelbase_m", "track_m"):
+        value = getattr(car, name)
+        if not (math.isfinite(value) and value >= 0):
+            yield name, value, "of 0 or more"
+
+
+def check_car(car: Measured, file: str = "car") -> None:
     """Refuse values that no car has, all at once.
 
     Raises
@@ -174,6 +201,7 @@ def check_car(car: Car, file: str = "car") -> None:
     InputError
         With one message for each wrong value.
     """
-    wrong = [_refused(name, value, need, file) for name, value, need in _wrong_values(car)]
+    values = _wrong_values(car) if isinstance(car, Car) else _wrong_measures(car)
+    wrong = [_refused(name, value, need, file) for name, value, need in values]
     if wrong:
         raise InputError(wrong)

@@ -1,16 +1,16 @@
-"""A car as TOML: read the physical or the fitted form, write the fitted form."""
+"""A car as TOML: read the physical or the fitted form, or measures alone; write the fitted form."""
 
 from __future__ import annotations
 
 import math
 import sys
-import tomllib
 from pathlib import Path
 from typing import Any, TypeGuard
 
 from lapwright.errors import InputError
 from lapwright.messages import Message
-from lapwright.model.car import Car, Interval, Limit, build_car, check_car
+from lapwright.model.car import Car, Interval, Limit, Measured, Measures, build_car, check_car
+from lapwright.model.small_files import read_small_file, read_toml
 from lapwright.physics.load import GRAVITY
 
 _LIMITS = ("lateral", "brake", "drive")
@@ -75,19 +75,32 @@ def read_car(path: str | Path) -> Car:
     InputError
         When the file is no TOML, or values are missing, unknown or impossible.
     """
+    return build_car_from_table(_read_table(Path(path)), Path(path).name)
+
+
+def read_given_car(path: str | Path) -> Measured:
+    """Read a car as `read_car` does, or its measures where the file holds nothing else.
+
+    Raises
+    ------
+    InputError
+        As `read_car`.
+    """
     path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8")
-        table = tomllib.loads(text)
-    except OSError as error:
-        raise InputError(
-            [Message("refused", path.name, f"cannot be read: {error.strerror}")]
-        ) from error
-    except (ValueError, RecursionError) as error:
-        raise InputError(
-            [Message("refused", path.name, f"is no TOML: {error}", to_do="Correct the file")]
-        ) from error
-    return build_car_from_table(table, path.name)
+    table = _read_table(path)
+    if not table or set(table) - {*_MEASURES, *_POINTS}:
+        return build_car_from_table(table, path.name)
+    reading = _Reading(table, path.name)
+    values = _measures(reading)
+    if reading.wrong:
+        raise InputError(reading.wrong)
+    measures = Measures(**values)
+    check_car(measures, path.name)
+    return measures
+
+
+def _read_table(path: Path) -> dict[str, Any]:
+    return read_toml(read_small_file(path), path.name)
 
 
 def build_car_from_table(table: dict[str, Any], file: str = "car") -> Car:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lapwright.errors import LapwrightError, NoAnswerError
 from lapwright.model.build_circuit import curve_of
-from lapwright.model.car import Car, Limit
+from lapwright.model.car import Car, Limit, Measures
 from lapwright.model.circuit import Circuit
 from lapwright.model.fit_car import CarFit, fit_car
 from lapwright.model.lap import Lap, Track, knows_line
@@ -30,7 +30,8 @@ from lapwright.possible.worth import RoadWorth, find_zones, move_edge, price_roa
 
 Array = NDArray[np.float64]
 
-#: Kept from each edge by the middle of the car: half of a usual car's width, an assumption.
+#: Kept from each edge by the middle of the car, more where the car is wider: half of a usual
+#: car's width, an assumption.
 KEPT_M = 0.9
 RESAMPLES = 40
 #: Parts of a car that have intervals of their own.
@@ -91,6 +92,7 @@ def find_possible(
     chosen: Lap,
     *,
     car: Car | None = None,
+    measures: Measures | None = None,
     report: Callable[[str, int, int], None] = lambda *_: None,
 ) -> WhatIsPossible:
     """Find the car from the laps, then what it could do on the chosen lap's line and at best.
@@ -101,6 +103,8 @@ def find_possible(
         The lap whose line is driven again.
     car
         Given instead of found.
+    measures
+        Of a car that is found.
     report
         Called with what is being done.
 
@@ -115,6 +119,8 @@ def find_possible(
         report("finding the car in its laps", 0, 1)
         fit = fit_car(laps, circuit, resamples=RESAMPLES) if car is None else None
         known = car or (fit.needed_car() if fit else None)
+        if known is not None and measures is not None:
+            known = measures.put_on(known)
         if known is None or chosen.track is None:
             raise NoAnswerError("No car and no line to drive it on")
         if not knows_line(chosen.track.n_sd):
@@ -124,7 +130,8 @@ def find_possible(
         on_line = _estimate(line, there)
         _check_explains(on_line.value, chosen)
         report("working out the fastest line", 0, 1)
-        fastest = solve_fastest_line(circuit, there, margin_m=KEPT_M)
+        margin = max(KEPT_M - there.width_m / 2, 0.0)
+        fastest = solve_fastest_line(circuit, there, margin_m=margin)
     except LapwrightError as error:
         return WhatIsPossible(fit, known, why_null=str(error))
     path = build_line_path(circuit, fastest)

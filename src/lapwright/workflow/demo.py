@@ -40,7 +40,7 @@ def make_demo(
     made = make_guide(
         [written.coach_log],
         choose_unit_system(units),
-        GuideOptions(start=(0.0, 0.0)),
+        GuideOptions(start=(0.0, 0.0), car=written.car),
         circuit=circuit,
         progress=progress,
     )

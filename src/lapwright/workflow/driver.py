@@ -23,7 +23,7 @@ def add_driver(findings: Findings) -> Findings:
     laps = tuple(lap for lap in findings.laps if lap.driver == driver and lap.used)
     ids = {lap.id for lap in laps}
     passes = tuple(one for one in findings.passes if one.lap in ids)
-    eye = car.eye_position_m if car else None
+    eye = findings.measured.eye_position_m if findings.measured else None
     return replace(
         findings,
         references=find_references(circuit, laps, passes, visible=see_from_seat(circuit, eye)),

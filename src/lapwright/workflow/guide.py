@@ -23,7 +23,8 @@ from lapwright.guide.compose import compose_view
 from lapwright.guide.document import Findings, Session, Text, quote_name
 from lapwright.guide.unit_system import UnitSystem
 from lapwright.messages import Message
-from lapwright.model.car_toml import read_car, render_car
+from lapwright.model.car import Car, Measured
+from lapwright.model.car_toml import read_given_car, render_car
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_json import circuit_to_document
 from lapwright.model.lap import Lap
@@ -99,6 +100,7 @@ def make_guide(
     options = options or GuideOptions()
     notes = read_author(options.notes, options.driver)
     marks = read_landmark_files(options.landmarks, options.logs)
+    given = None if options.car is None else read_given_car(options.car)
     recordings = read_recordings(logs, options.logs, progress)
     if circuit is None and options.circuit:
         circuit = read_circuit(options.circuit)
@@ -118,11 +120,7 @@ def make_guide(
     if len(stints.drivers) > 1:
         session = follow_driver(session, choose_laps(session.laps, options.chosen_lap)[0])
     findings = note_findings(compose_findings(session, passes, options), notes)
-    findings = replace(findings, stints=stints)
-    car = read_car(options.car) if options.car is not None else None
-    lap = next(one for one in session.laps if one.id == findings.chosen_lap)
-    what = find_possible(session.circuit, session.laps, lap, car=car, report=progress)
-    findings = replace(findings, possible=what)
+    findings = _add_possible(replace(findings, stints=stints), given, progress)
     progress("looking at what is seen, and at the road used", 0, 1)
     findings = add_surroundings(findings, options.track_limits)
     progress("looking for what the driver does it on", 0, 1)
@@ -153,6 +151,16 @@ def make_guide(
         *unset,
     )
     return Made(document, files, messages)
+
+
+def _add_possible(findings: Findings, given: Measured | None, progress: Progress) -> Findings:
+    """Add what is possible for the car given, or for the one found with the measures given."""
+    whole, measures = (given, None) if isinstance(given, Car) else (None, given)
+    lap = next(one for one in findings.laps if one.id == findings.chosen_lap)
+    what = find_possible(
+        findings.circuit, findings.laps, lap, car=whole, measures=measures, report=progress
+    )
+    return replace(findings, possible=what, measured=given or what.car)
 
 
 def compose_findings(

@@ -15,6 +15,7 @@ from lapwright.driving.room import Change, Goal, find_room, list_asked, measure_
 from lapwright.driving.steering import find_hands
 from lapwright.driving.track_limits import Rule, find_track_limits
 from lapwright.guide.document import Findings
+from lapwright.model.car import Car
 from lapwright.model.circuit import Circuit, Corner
 from lapwright.model.lap import Lap, Trace, Track
 from lapwright.model.recording import Recording
@@ -32,7 +33,7 @@ _LATER_M, _FASTER = (5.0, 25.0), (0.02, 0.10)
 def add_surroundings(findings: Findings, rule: Rule) -> Findings:
     """Add sight, track limits, use of kerbs and room to be wrong."""
     circuit, laps = findings.circuit, findings.laps
-    car = findings.possible.car if findings.possible else None
+    car = findings.measured
     uses = find_span_uses(circuit, laps, car, take_shakes(findings.recordings, laps))
     return replace(
         findings,
@@ -43,18 +44,22 @@ def add_surroundings(findings: Findings, rule: Rule) -> Findings:
             circuit, laps, uses, findings.passes, corrections=_corrections(findings, bool(uses))
         ),
         rooms=find_room(
-            circuit, laps, findings.passes, findings.summaries, car, list_computed(findings)
+            circuit, laps, findings.passes, findings.summaries, _car(findings),
+            list_computed(findings),
         ),
-    )
+    )  # fmt: skip
 
 
 def add_work_rooms(findings: Findings) -> Findings:
     """Add the room of what the order of work asks to do later, faster or flat."""
     circuit, laps, rooms = findings.circuit, findings.laps, findings.rooms
-    car = findings.possible.car if findings.possible else None
     goals = list_asked(findings.work, rooms, laps, findings.chosen_lap)
-    more = measure_rooms(circuit, goals, laps, findings.passes, findings.summaries, car)
+    more = measure_rooms(circuit, goals, laps, findings.passes, findings.summaries, _car(findings))
     return replace(findings, rooms=(*rooms, *more))
+
+
+def _car(findings: Findings) -> Car | None:
+    return findings.possible.car if findings.possible else None
 
 
 def _corrections(findings: Findings, wanted: bool) -> dict[tuple[str, str], float]:
