@@ -70,9 +70,9 @@ def _is_text(column: Column, channel: str) -> bool:
 
 
 def _say_no_number(table: Table, channel: str, column: Column, asked: bool = False) -> Message:
-    """Say that a column cannot be used; without a place or speed much cannot be said at all."""
+    """Say that a column cannot be used; an empty one matters where laps are placed by it."""
     found = f"no cell holds a number ({column.listed})" if column.listed else "every cell is empty"
-    matters = asked or channel in _NEEDED
+    matters = asked or bool(column.listed) or channel in _NEEDED
     to_do = "Export it in decimal degrees" if column.listed and channel in _DEGREES else ""
     to_do = to_do or ("Check what the logger exports" if matters else "")
     return Message(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 import polars as pl
@@ -17,8 +17,12 @@ Kind = Literal["relative", "epoch", "of_day", "none"]
 
 #: A number beyond this is no session's running time but a Unix time stamp.
 _EPOCH_S = 3e8
+#: And one beyond this is no date that a logger can have: 2100-01-01.
+LAST_S: Final = 4_102_444_800.0
 #: Upper bounds of Unix time stamps in s, ms, us and ns, with what one tick is in seconds.
-_TICKS = ((1e11, 1.0), (1e14, 1e-3), (1e17, 1e-6), (float("inf"), 1e-9))
+_TICKS = ((1e11, 1.0), (1e14, 1e-3), (1e17, 1e-6), (1e20, 1e-9))
+#: What stands east of UTC behind a time of day; a date alone ends in "-09" as well.
+_OFFSET: Final = r"(:\d{2}(?:\.\d+)?)\s*([+-]\d{2}(?::?\d{2})?)$"
 _DATE_FORMATS = (
     "%Y-%m-%d %H:%M:%S%.f", "%Y/%m/%d %H:%M:%S%.f", "%d.%m.%Y %H:%M:%S%.f",
     "%d/%m/%Y %H:%M:%S%.f", "%m/%d/%Y %H:%M:%S%.f", "%Y%m%d %H%M%S%.f",
@@ -27,10 +31,14 @@ _DATE_FORMATS = (
 
 @dataclass(frozen=True, slots=True)
 class Stamps:
-    """Seconds of each row, shape (n,), NaN where unreadable, and what they count from."""
+    """Seconds of each row, shape (n,), NaN where unreadable, and what they count from.
+
+    ``tick_s`` is what one tick must be where the unit given would lead beyond `LAST_S`.
+    """
 
     seconds: Array
     kind: Kind
+    tick_s: float | None = None
 
 
 def read_stamps(column: Column, unit: Unit | None, date: Column | None = None) -> Stamps:
@@ -65,13 +73,16 @@ def read_stamps(column: Column, unit: Unit | None, date: Column | None = None) -
 def _read_numbers(values: Array, unit: Unit | None) -> Stamps:
     size = float(np.nanmedian(np.abs(values), overwrite_input=True))
     # Most of the file must be far from 0, so that a clock that once fell to 0 is still seen.
-    if unit is not None:
-        seconds = values * unit.factor
-        return Stamps(seconds, "epoch" if size * unit.factor > _EPOCH_S else "relative")
+    factor = 1.0 if unit is None else unit.factor
+    if unit is not None and size * factor <= LAST_S:
+        return Stamps(values * factor, "epoch" if size * factor > _EPOCH_S else "relative")
     if size < _EPOCH_S:
         return Stamps(values, "relative")
-    tick = next(tick for bound, tick in _TICKS if size < bound)
-    return Stamps(values * tick, "epoch")
+    tick = next((tick for bound, tick in _TICKS if size < bound), 0.0)
+    if not 0.0 < size * tick <= LAST_S:
+        return Stamps(values, "none")
+    wrong = None if unit is None or tick == factor else tick
+    return Stamps(values * tick, "epoch", wrong)
 
 
 def reckon_back(utc: Array, time: Array | None) -> tuple[Array, int]:
@@ -103,8 +114,8 @@ def reckon_back(utc: Array, time: Array | None) -> tuple[Array, int]:
 
 def _read_dates(text: pl.Series) -> Array:
     plain = text.str.replace("T", " ", literal=True).str.replace(r"\s*(Z|UTC)$", "")
-    offset = plain.str.extract(r"([+-]\d{2}:?\d{2})$")
-    plain = plain.str.replace(r"\s*[+-]\d{2}:?\d{2}$", "")
+    offset = plain.str.extract(_OFFSET, 2)
+    plain = plain.str.replace(_OFFSET, "$1")
     head = plain.drop_nulls().head(200)
     for pattern in _DATE_FORMATS:
         if head.str.to_datetime(pattern, strict=False, time_unit="us").null_count() * 2 < len(head):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -23,6 +24,8 @@ IntArray = NDArray[np.int64]
 
 #: Key of the recording's info under which the clock's column stands.
 TIME_COLUMN = "time column"
+#: Stamps of one recording lie this near to each other, s.
+_NEAR_S = 30.0 * 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +66,8 @@ def build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> Timed |
     first = _read_clock_column(chosen.time, rule, chosen.date)
     second = _read_clock_column(chosen.utc, mapping.rule("utc"), chosen.date)
     if first is None and second is None:
-        return _ask_for_time(table)
+        return _ask_for_time(table, chosen)
+    ticks = [*_say_tick(table, chosen.time, first), *_say_tick(table, chosen.utc, second)]
     early, first, second = _reckon_early(table, chosen, first, second)
     moved, first = _move_date(table, chosen.time, first)
     also_moved, second = _move_date(table, chosen.utc, second)
@@ -75,7 +79,7 @@ def build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> Timed |
     info = {TIME_COLUMN: channel.label.name}
     seconds, own_utc = clock.seconds, utc
     if clock.kind in ("epoch", "of_day"):
-        origin = float(seconds[np.isfinite(seconds)][0])
+        origin = _find_origin(seconds)
         info["time 0 is at"] = _say_moment(origin, clock.kind)
         own_utc = seconds if clock.kind == "epoch" else utc
         seconds = seconds - origin
@@ -83,7 +87,7 @@ def build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> Timed |
     utc_rows = None if own_utc is None else own_utc[built.rows]
     if clock.kind == "epoch" and utc_rows is not None and utc is None:
         utc_rows = built.time + origin
-    said = (*early, *moved, *also_moved, *question, *built.messages)
+    said = (*ticks, *early, *moved, *also_moved, *question, *built.messages)
     return Timed(built.rows, built.time, utc_rows, info, said)
 
 
@@ -167,13 +171,37 @@ def _usual_step(seconds: Array) -> float | None:
     return float(np.median(steps, overwrite_input=True)) if steps.size > 1 else None
 
 
-def _ask_for_time(table: Table) -> Message:
+def _say_tick(table: Table, column: Column | None, stamps: Stamps | None) -> Iterator[Message]:
+    if column is not None and stamps is not None and stamps.tick_s is not None:
+        name = {1.0: "s", 1e-3: "ms", 1e-6: "us", 1e-9: "ns"}[stamps.tick_s]
+        value = float(np.nanmedian(column.values))
+        found = f'stamps such as {value:.4g} under "{column.label.cell}" lie beyond the year 2100'
+        yield Message(
+            "repaired", table.file, found, f"Read as {name} since 1970",
+            place=table.header_place, channel=column.label.name,
+        )  # fmt: skip
+
+
+def _find_origin(seconds: Array) -> float:
+    """First stamp of a clock that lies near most of them: a wild one must not move all."""
+    known = seconds[np.isfinite(seconds)]
+    near = np.abs(known - np.median(known)) < _NEAR_S
+    return float(known[near][0])
+
+
+def _ask_for_time(table: Table, chosen: Chosen) -> Message:
+    column = chosen.time or chosen.utc
+    found = "no column holds time (looked for time, t, timestamp, utc, date)"
+    if column is not None:
+        held = f" ({column.listed})" if column.listed else ""
+        found = f"the column of time holds no stamp that can be read{held}"
     return Message(
         "ask",
         table.file,
-        "no column holds time (looked for time, t, timestamp, utc, date)",
+        found,
         to_do="Name the column with --set time.column=NAME, or give the sample rate?",
         place=table.header_place,
+        channel=None if column is None else column.label.name,
         answer="--set time.rate=100",
     )
 
