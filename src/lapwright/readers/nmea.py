@@ -24,6 +24,7 @@ from lapwright.readers.nmea_fields import (
     read_number,
     read_place,
     read_time_of_day,
+    split_cells,
 )
 from lapwright.readers.nmea_lines import Sentences, find_sentences
 from lapwright.readers.source import Source
@@ -34,8 +35,9 @@ IntArray = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 _DAY_S: Final = 86_400.0
-#: The kind of sentence, and how many of its cells are read.
-_CELLS: Final = {"RMC": 10, "GGA": 10, "VTG": 8, "ZDA": 5}
+#: The kinds of sentences that are looked for, and how many cells are read of each.
+_KINDS: Final = ("RMC", "GGA", "VTG", "ZDA")
+_CELLS: Final = 10
 _SIGN = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GLL|GSA|GSV|ZDA|GNS|GST|TXT),")
 _NO_FIX: Final = "receiver reports no fix"
 
@@ -54,8 +56,7 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
         When no sentence gives a time and a place.
     """
     found = find_sentences(source.data, source.file, mapping.file.get("checksums") == "none")
-    kinds = {kind: _split(found, kind) for kind in _CELLS}
-    table = _build_table(source, found, kinds, mapping.file.get("date"))
+    table = _build_table(source, found, _split(found), mapping.file.get("date"))
     return assemble_recording([table], mapping)
 
 
@@ -73,20 +74,30 @@ class _Kind:
         return self.cells[str(place)]
 
 
-def _split(found: Sentences, kind: str) -> _Kind:
-    """Take the sentences of a kind from the talker that gives most of them."""
-    at = np.flatnonzero(found.kinds == kind.encode())
-    talkers, counts = np.unique(found.talkers[at], return_counts=True)
-    talker = b""
-    if talkers.size:
-        # GN stands for all systems together; it wins where it gives as many.
-        order = sorted(zip(-counts, talkers != b"GN", talkers, strict=True))
-        talker = bytes(order[0][2])
-        at = at[found.talkers[at] == talker]
-    text = pl.Series(found.texts(at), dtype=pl.String)
-    names = [str(i) for i in range(_CELLS[kind])]
-    cells = text.str.split_exact(",", len(names) - 1).struct.rename_fields(names).struct.unnest()
-    return _Kind(kind, at, found.lines[at], cells, talker.decode(errors="replace"))
+def _split(found: Sentences) -> dict[str, _Kind]:
+    """Split the sentences of every kind into cells, all kinds together."""
+    talkers = {kind: _find_talker(found, kind) for kind in _KINDS}
+    of_kind = [
+        np.flatnonzero((found.kinds == kind.encode()) & (found.talkers == talker))
+        for kind, talker in talkers.items()
+    ]
+    cells = split_cells(found.texts(np.concatenate(of_kind)), _CELLS)
+    kinds: dict[str, _Kind] = {}
+    start = 0
+    for (kind, talker), at in zip(talkers.items(), of_kind, strict=True):
+        part = cells.slice(start, at.size)
+        kinds[kind] = _Kind(kind, at, found.lines[at], part, talker.decode(errors="replace"))
+        start += at.size
+    return kinds
+
+
+def _find_talker(found: Sentences, kind: str) -> bytes:
+    """Find the talker that gives most sentences of a kind; empty without one."""
+    own = found.talkers[found.kinds == kind.encode()]
+    talkers, counts = np.unique(own, return_counts=True)
+    # GN stands for all systems together; it wins where it gives as many.
+    order = sorted(zip(-counts, talkers != b"GN", talkers, strict=True))
+    return bytes(order[0][2]) if order else b""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +116,8 @@ def _read_fixes(kind: _Kind, file: str) -> tuple[_Fixes, list[Message]]:
     is_rmc = kind.name == "RMC"
     place = 3 if is_rmc else 2
     time = read_time_of_day(kind.cell(1))
-    status = kind.cell(2 if is_rmc else 6).fill_null("")
-    has_fix = (status == "A" if is_rmc else ~status.is_in(["", "0"])).to_numpy()
+    status = kind.cell(2 if is_rmc else 6)
+    has_fix = (status == "A" if is_rmc else (status != "") & (status != "0")).to_numpy()
     latitude = read_place(kind.cell(place), kind.cell(place + 1), "N", "S", 90)
     longitude = read_place(kind.cell(place + 2), kind.cell(place + 3), "E", "W", 180)
     fields = [("time", time, np.ones(has_fix.size, dtype=bool)), ("latitude", latitude, has_fix)]

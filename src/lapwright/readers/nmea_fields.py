@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,10 +25,17 @@ class Field:
     say: Callable[[int], str]
 
 
+def split_cells(sentences: Sequence[str], n: int) -> pl.DataFrame:
+    """First ``n`` cells of each sentence, by place, without blanks; empty where there is none."""
+    text = pl.Series(sentences, dtype=pl.String)
+    cells = text.str.split_exact(",", n - 1).struct.unnest()
+    cells.columns = [str(i) for i in range(n)]
+    return cells.select(pl.all().fill_null("").str.strip_chars())
+
+
 def read_number(text: pl.Series) -> Array:
     """Numbers of a cell, NaN where it holds none."""
-    values = text.str.strip_chars().cast(pl.Float64, strict=False)
-    numbers = values.fill_null(float("nan")).to_numpy().copy()
+    numbers = text.cast(pl.Float64, strict=False).to_numpy(writable=True)
     numbers[~np.isfinite(numbers)] = np.nan
     return numbers
 
@@ -47,9 +54,8 @@ def read_place(text: pl.Series, side: pl.Series, plus: str, minus: str, limit: i
     """Degrees out of ``ddmm.mmmm`` and its hemisphere; empty cells are missing, not bad."""
     values = read_number(text)
     degrees, minutes = np.divmod(values, 100.0)
-    letters = side.fill_null("").str.strip_chars()
-    sign = np.where((letters == plus).to_numpy(), 1.0, np.nan)
-    sign = np.where((letters == minus).to_numpy(), -1.0, sign)
+    sign = np.where((side == plus).to_numpy(), 1.0, np.nan)
+    sign = np.where((side == minus).to_numpy(), -1.0, sign)
     is_good = (values >= 0) & (minutes < 60.0) & (degrees + minutes / 60.0 <= limit)
     is_good &= np.isfinite(sign)
     result = np.where(is_good, sign * (degrees + minutes / 60.0), np.nan)
@@ -68,11 +74,11 @@ def read_place(text: pl.Series, side: pl.Series, plus: str, minus: str, limit: i
 
 def read_date(text: pl.Series) -> Array:
     """Days since 1970 out of ``ddmmyy``; NaN for 000000 and before 1990, when none is known."""
-    dates = text.str.strip_chars().str.to_date("%d%m%y", strict=False)
-    days = dates.cast(pl.Int32).cast(pl.Float64).fill_null(float("nan")).to_numpy().copy()
+    dates = text.str.to_date("%d%m%y", strict=False)
+    days = dates.cast(pl.Int32).cast(pl.Float64).to_numpy(writable=True)
     days[days < _FIRST_DAY] = np.nan
     return days
 
 
 def _show(text: pl.Series, i: int) -> str:
-    return f'"{(text[i] or "")[:20]}"'
+    return f'"{text[i][:20]}"'
