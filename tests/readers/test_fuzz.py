@@ -193,3 +193,11 @@ def test_points_beyond_the_earth(fuzzer, tmp_path):
     path.write_bytes(re.sub(rb' y="[^"]*"', b' y="1e308"', seed))
     with pytest.raises(InputError, match=r"A point lies at 1e\+308 m"):
         read_circuit([path])
+
+
+def test_track_points_with_a_tab_in_their_time(fuzzer, tmp_path):
+    """Points written alike were looked for, and none was found, not even the first."""
+    path = tmp_path / "s.gpx"
+    path.write_bytes(fuzzer.make_seeds("gpx")[0].replace(b"Z</time>", b"Z\t</time>"))
+    recording = read_log(path)
+    assert recording.channels["latitude"].values.size == 4

@@ -64,6 +64,8 @@ def find_alike(data: bytes) -> Alike | None:
         return None
     point, expression, names = shape
     found = [(p.start(), p.end(), p.groups()) for p in re.finditer(expression, data)]
+    if not found:  # a sign in the first point means more than itself
+        return None
     starts, ends, values = zip(*found, strict=True)
     firsts = [0, *(i for i in range(1, len(found)) if data[ends[i - 1] : starts[i]].strip(_SPACE))]
     lasts = [*(i - 1 for i in firsts[1:]), len(found) - 1]
