@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -60,6 +61,22 @@ class Message:
         closing = "".join(c if c.endswith("?") else f"{c}." for c in clauses[-1:])
         body = " ".join([*(f"{c}." for c in clauses[:-1]), closing])
         return f"{head}: {body}"
+
+
+def set_option(key: str, value: str) -> str:
+    """Give the option that answers a question, quoted where a shell would split or read it.
+
+    Examples
+    --------
+    >>> set_option("speed.unit", "km/h"), set_option("file.member", "day 1.csv")
+    ('--set speed.unit=km/h', "--set 'file.member=day 1.csv'")
+    """
+    return f"--set {shlex.quote(f'{key}={value}')}"
+
+
+def split_options(answer: str) -> list[str]:
+    """Split what `set_option` gave, one or several, into their ``key=value``."""
+    return [part for part in shlex.split(answer) if part != "--set"]
 
 
 def worst_outcome(messages: Iterable[Message]) -> Outcome:

@@ -6,6 +6,7 @@ The archives are invented; B09 and B10 are numbers of the project's list of faul
 from __future__ import annotations
 
 import io
+import shlex
 import stat
 import zipfile
 
@@ -139,3 +140,31 @@ def test_damaged_archives_end_in_a_named_refusal(log):
         except Damaged:
             refused += 1
     assert refused > 100
+
+
+def test_answer_can_be_pasted_whatever_the_name(log, put, says):
+    """A name may hold blanks, quotes, line ends and what looks like another option."""
+    name = "day 1's\n--set speed.unit=g.csv"
+    path = put(pack([(name, log), ("z.csv", log[: len(log) // 2])]), "s.zip")
+    message, _ = says(
+        path, "ask", "the archive holds 2 files", "Read day 1's_--set speed.unit=g.csv?"
+    )
+    assert "\n" not in message.text
+    option, setting = shlex.split(message.answer)
+    assert (option, setting) == ("--set", "file.member=day 1's_--set speed.unit=g.csv")
+    answered = read_log(path, unit_answers=parse_answers([setting]))
+    assert answered.messages == ()
+    taken = read_log(path, accept_offered=True)
+    assert taken.channels["speed"].original_unit == "m/s"
+    assert [m.outcome for m in taken.messages] == ["repaired"]
+
+
+@pytest.mark.filterwarnings("ignore:Duplicate name")
+def test_files_of_one_name_can_both_be_had(log, put, says):
+    path = put(pack([("a.csv", log), ("a.csv", log[: len(log) // 2])]), "s.zip")
+    says(path, "ask", "(a.csv, a (2).csv)")
+    sizes = [
+        read_log(path, unit_answers={"file.member": name}).channels["speed"].values.size
+        for name in ("a.csv", "a (2).csv")
+    ]
+    assert sizes[0] > 1.8 * sizes[1]

@@ -70,3 +70,19 @@ def test_offset_may_change_within_a_log(put):
     recording = read_log(log(put, "utc", lambda i: stamps[i]))
     assert [m.text for m in recording.messages] == []
     np.testing.assert_allclose(recording.channels["utc"].values, BEGIN + np.arange(N), atol=1e-6)
+
+
+@pytest.mark.parametrize("shape", ["shuffled", "sawtooth", "pairs"])
+def test_clock_that_falls_everywhere_is_settled_at_once(put, shape):
+    """A third of a million falls: work that grows with their square would take hours."""
+    n = 600_000
+    time = {
+        "shuffled": np.random.default_rng(1).permutation(n) / 100.0,
+        "sawtooth": np.where(np.arange(n) % 2, 2.0, 0.0),
+        "pairs": np.arange(n) / 100.0 - 0.015 * (np.arange(n) % 2),
+    }[shape]
+    rows = "\n".join(f"{t:.3f},{i % 977}" for i, t in enumerate(time.tolist()))
+    recording = read_log(put(f"time,speed\n{rows}\n"))
+    assert np.all(np.diff(recording.channels["speed"].time) > 0)
+    assert recording.messages
+    assert all(m.channel == "time" for m in recording.messages)

@@ -177,3 +177,25 @@ def test_changed_bytes_are_found_or_passed_to_the_library(written):
             data = data[: rng.integers(16, len(data))]
         found += check_blocks(bytes(data)) is not None
     assert found > 300
+
+
+def test_channels_that_are_no_numbers_are_named(tmp_path):
+    path = tmp_path / "s.mf4"
+    t = np.arange(0.0, 30.0, 0.02)
+    texts = np.array([b"green"] * t.size)
+    speed = 40.0 + np.sin(t)
+    speed[[10, 11]] = np.inf
+    with asammdf.MDF(version="4.10") as mdf:
+        mdf.append(
+            [
+                asammdf.Signal(speed, t, unit="m/s", name="speed"),
+                asammdf.Signal(texts, t, name="flag", encoding="utf-8"),
+            ]
+        )
+        mdf.save(path, overwrite=True)
+    recording = read_log(path)
+    assert [m.text for m in recording.messages] == [
+        "s.mf4, samples 11–12, channel speed: 2 cells are not finite. Set to missing.",
+        "s.mf4: 1 column holds no numbers over time (flag). Left out.",
+    ]
+    assert np.isnan(recording.channels["speed"].values).sum() == 2

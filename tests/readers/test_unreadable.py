@@ -129,3 +129,16 @@ def test_words_in_a_track_are_said(says, columns, put):
         put(text, "s.gpx"), "repaired", "s.gpx, lines 12–22, channel speed: 2 cells hold words"
     )
     assert message.line == 12
+
+
+def test_what_parquet_holds_beside_numbers_is_named(says, columns, tmp_path):
+    path = tmp_path / "s.parquet"
+    n = columns["gear"].size
+    gear = pl.Series([f"{g:.0f}" for g in columns["gear"]], dtype=pl.Categorical)
+    frame = pl.DataFrame(columns | {"gear": gear})
+    frame = frame.with_columns(raw=pl.Series([b"x"] * n), seats=pl.Series([[1, 2]] * n))
+    frame.write_parquet(path)
+    _, inspection = says(
+        path, "accepted", "s.parquet: 2 columns hold no numbers over time (raw, seats). Left out"
+    )
+    np.testing.assert_array_equal(inspection.recording.channels["gear"].values, columns["gear"])

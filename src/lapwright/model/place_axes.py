@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from lapwright.messages import set_option
 from lapwright.model.amend import note_repairs, put_channels, say, whole_span
 from lapwright.model.plausible import Fit, build_evidence, fit_ratio
 from lapwright.model.recording import Recording
@@ -55,7 +56,8 @@ def _ask(
     recording: Recording, swapped: Recording, as_read: Fit, fit: Fit, accept: bool
 ) -> Recording:
     first, second = (recording.channels[n] for n in ("latitude", "longitude"))
-    answer = f"--set latitude.column={second.original} --set longitude.column={first.original}"
+    exchanged = (("latitude.column", second.original), ("longitude.column", first.original))
+    answer = " ".join(set_option(key, column) for key, column in exchanged)
     found = f"the path's speed is {as_read.slope:.2f} (±{as_read.spread:.2f}) times the logged "
     found += f"speed; with the two exchanged it is {fit.slope:.2f} (±{fit.spread:.2f})"
     names = ("latitude", "longitude")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from operator import itemgetter
 from pathlib import Path, PurePosixPath
 
 from lapwright.errors import InputError
-from lapwright.messages import Message
+from lapwright.messages import Message, set_option
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.sandbox import read_in_sandbox
 from lapwright.readers.source import Source
@@ -35,8 +37,8 @@ def unpack(source: Source) -> tuple[Source, ...]:
         When the archive is damaged, empty, or beyond a limit.
     """
     frame = read_in_sandbox(source, "zip").frames[0]
-    members = sorted(zip(frame["name"], frame["data"], strict=True))
-    kept = [(n, d) for n, d in members if d and not _is_aside(n)]
+    members = sorted(zip(frame["name"], frame["data"], strict=True), key=itemgetter(0))
+    kept = _name_apart([(n, d) for n, d in members if d and not _is_aside(n)])
     # Notes that lie beside the logs are passed over.
     kept = [m for m in kept if m[0].lower().endswith(_LOGS)] or kept
     if not kept:
@@ -68,6 +70,19 @@ def choose_member(source: Source, mapping: ChannelMapping) -> tuple[Source, tupl
     return members[0], (() if len(members) == 1 else (_ask(source.file, members),))
 
 
+def _name_apart(members: Sequence[tuple[str, bytes]]) -> list[tuple[str, bytes]]:
+    """Give each file a name of its own that stands in one line."""
+    met: Counter[str] = Counter()
+    named = []
+    for name, data in members:
+        shown = "".join(c if c.isprintable() else "_" for c in name)
+        met[shown] += 1
+        stem, dot, ending = shown.rpartition(".")
+        again = f"{stem} ({met[shown]}).{ending}" if dot else f"{shown} ({met[shown]})"
+        named.append((shown if met[shown] == 1 else again, data))
+    return named
+
+
 def _is_aside(name: str) -> bool:
     lower = name.lower()
     return lower.startswith(_ASIDE[0]) or PurePosixPath(lower).name in _ASIDE
@@ -90,7 +105,7 @@ def _ask(file: str, members: Sequence[Source]) -> Message:
     found = f"the archive holds {count(len(members), 'file')} ({_list(members)})"
     return Message(
         "ask", file, found, "Nothing was imported", f"Read {name}?",
-        answer=f"--set file.member={name}",
+        answer=set_option("file.member", name),
     )  # fmt: skip
 
 

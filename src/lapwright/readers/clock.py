@@ -146,7 +146,7 @@ def _falls(time: Array) -> IntArray:
 def _drop_repeated_blocks(state: _State) -> _State:
     """Drop runs of rows that repeat the rows just before them."""
     for _ in range(100):
-        block = next((b for b in map(_BlockAt(state), _falls(state.time)) if b), None)
+        block = _find_repeated_block(state)
         if block is None:
             break
         first, start, size = block
@@ -160,26 +160,36 @@ def _drop_repeated_blocks(state: _State) -> _State:
     return state
 
 
-@dataclass(frozen=True, slots=True)
-class _BlockAt:
-    state: _State
+def _find_repeated_block(state: _State) -> tuple[int, int, int] | None:
+    """Find first row, start and length of the first repeated block that begins at a fall."""
+    time, falls = state.time, _falls(state.time)
+    if not falls.size:
+        return None
+    # In a stable order the same stamp's last earlier row stands just ahead.
+    order = np.argsort(time, kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(order.size)
+    ahead = order[np.maximum(place[falls] - 1, 0)]
+    begins = (ahead < falls) & (time[ahead] == time[falls])
+    begins[begins] = _are_equal(state, ahead[begins], falls[begins])
+    if not begins.any():
+        return None
+    at = int(np.argmax(begins))
+    first, start = int(ahead[at]), int(falls[at])
+    size = min(start - first, time.size - start)
+    rows = np.arange(size)
+    equal = time[first + rows] == time[start + rows]
+    equal &= _are_equal(state, first + rows, start + rows)
+    return first, start, size if equal.all() else int(np.argmin(equal))
 
-    def __call__(self, start: int) -> tuple[int, int, int] | None:
-        """Find first row, start and length of a repeated block that begins at a fall."""
-        time, rows = self.state.time, self.state.rows
-        same = np.flatnonzero(time[:start] == time[start])
-        if not same.size:
-            return None
-        first = int(same[-1])
-        size = min(start - first, time.size - start)
-        equal = np.ones(size, dtype=bool)
-        equal &= time[first : first + size] == time[start : start + size]
-        for column in self.state.table.whole_columns:
-            a = column.values[rows[first : first + size]]
-            b = column.values[rows[start : start + size]]
-            equal &= (a == b) | (np.isnan(a) & np.isnan(b))
-        run = int(np.argmin(equal)) if not equal.all() else size
-        return (first, start, run) if run > 0 else None
+
+def _are_equal(state: _State, one: IntArray, other: IntArray) -> NDArray[np.bool_]:
+    """Whether two rows each hold the same values."""
+    equal = np.ones(one.size, dtype=bool)
+    for column in state.table.whole_columns:
+        a, b = column.values[state.rows[one]], column.values[state.rows[other]]
+        equal &= (a == b) | (np.isnan(a) & np.isnan(b))
+    return equal
 
 
 def _mend_restarts(state: _State) -> _State:
@@ -199,12 +209,11 @@ def _mend_restarts(state: _State) -> _State:
             rebuilt
         )
     step = float(np.median(np.diff(state.time)))
-    time = state.time.copy()
-    apart = set(state.table.breaks.tolist())
-    for fall in at:
-        pause = _BREAK_S if int(state.rows[fall]) in apart else step
-        time[fall:] += time[fall - 1] + pause - time[fall]
-    pause = _BREAK_S if apart else step
+    apart = np.isin(state.rows[at], state.table.breaks)
+    moved = np.zeros(state.time.size)
+    moved[at] = state.time[at - 1] + np.where(apart, _BREAK_S, step) - state.time[at]
+    time = state.time + np.cumsum(moved)
+    pause = _BREAK_S if state.table.breaks.size else step
     done = f"Carried on after {pause:.3g} s; how long the break was cannot be told"
     outcome: Outcome = "flagged" if at.size == 1 else "repaired"
     return replace(state.say(outcome, at, found, done).retime(time), utc=None)
@@ -281,11 +290,7 @@ def _part_equal(state: _State) -> _State:
     equal = np.flatnonzero(np.diff(state.time) <= 0) + 1
     if not equal.size:
         return state
-    rows = state.rows
-    same = np.ones(equal.size, dtype=bool)
-    for column in state.table.whole_columns:
-        a, b = column.values[rows[equal]], column.values[rows[equal - 1]]
-        same &= (a == b) | (np.isnan(a) & np.isnan(b))
+    same = _are_equal(state, equal - 1, equal)
     dropped = equal[same]
     if dropped.size:
         found = f"{count(dropped.size, 'row')} {'repeats' if dropped.size == 1 else 'repeat'}"

@@ -48,7 +48,7 @@ def unpack_parquet(data: bytes) -> Contents:
     """Read a Parquet file's plain columns."""
     frame = pl.read_parquet(io.BytesIO(data))
     plain = [n for n, t in frame.schema.items() if not t.is_nested() and t != pl.Binary]
-    return {}, [frame.select(plain)]
+    return {"left_out": [n for n in frame.columns if n not in plain]}, [frame.select(plain)]
 
 
 # --- archives -----------------------------------------------------------------------------------
@@ -154,25 +154,35 @@ def unpack_mdf(data: bytes) -> Contents:
     with MDF(io.BytesIO(data)) as mdf:
         if sum(len(g.channels) for g in mdf.groups) > _CHANNEL_LIMIT:
             raise Damaged(f"more than {_CHANNEL_LIMIT} channels", 64)
-        groups = [_read_group(mdf, index) for index in range(len(mdf.groups))]
+        left_out: list[str] = []
+        groups = [_read_group(mdf, index, left_out) for index in range(len(mdf.groups))]
         start = mdf.header.start_time.timestamp()
     held = [g for g in groups if g is not None]
     about = {"start": start, "groups": [{"names": n, "units": u} for n, u, _ in held]}
-    return about, [frame for _, _, frame in held]
+    return about | {"left_out": left_out}, [frame for _, _, frame in held]
 
 
-def _read_group(mdf: Any, index: int) -> tuple[list[str], list[str], pl.DataFrame] | None:
-    """Names, units and values of one group; None where it has no time or no numbers."""
+def _read_group(
+    mdf: Any, index: int, left_out: list[str]
+) -> tuple[list[str], list[str], pl.DataFrame] | None:
+    """Names, units and values of one group; None where it has no time or no numbers.
+
+    Names of channels that cannot be used are added to ``left_out``.
+    """
     group, master = mdf.groups[index], mdf.masters_db.get(index)
     if master is None or group.channels[master].sync_type not in (0, 1):
+        left_out += [channel.name for channel in group.channels]
         return None
     names, units, columns = ["time"], ["s"], [mdf.get_master(index).astype(np.float64)]
     for name, unit, values in _read_channels(mdf, index, master):
-        if values.shape == columns[0].shape:
+        if values is None or values.shape != columns[0].shape:
+            left_out.append(name)
+        else:
             names.append(name)
             units.append(unit)
             columns.append(values)
     if len(names) == 1 or not columns[0].size:
+        left_out += names[1:]
         return None
     frame = pl.DataFrame({str(i): c for i, c in enumerate(columns)})
     return names, units, frame
@@ -180,13 +190,14 @@ def _read_group(mdf: Any, index: int) -> tuple[list[str], list[str], pl.DataFram
 
 def _read_channels(
     mdf: Any, index: int, master: int
-) -> Iterator[tuple[str, str, np.ndarray[Any, np.dtype[np.float64]]]]:
+) -> Iterator[tuple[str, str, np.ndarray[Any, np.dtype[np.float64]] | None]]:
     for place, channel in enumerate(mdf.groups[index].channels):
         if place == master:
             continue
         signal = mdf.get(group=index, index=place, ignore_invalidation_bits=True)
         samples = signal.samples
         if samples.ndim != 1 or samples.dtype.kind not in "fiub":
+            yield channel.name, "", None
             continue
         values = samples.astype(np.float64)
         bits = signal.invalidation_bits

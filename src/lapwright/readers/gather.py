@@ -199,6 +199,16 @@ def _read_gear_words(text: pl.Series, numbers: NumberColumn) -> NumberColumn:
     return replace(numbers, values=values, words=left, word_rows=numbers.word_rows[~known])
 
 
+def say_left_out(file: str, names: Sequence[str], shown: int = 6) -> list[Message]:
+    """Say which columns hold nothing that a reading over time is made of."""
+    if not names:
+        return []
+    listed = ", ".join(n[:40] for n in names[:shown]) + (" …" if len(names) > shown else "")
+    hold = "holds" if len(names) == 1 else "hold"
+    found = f"{count(len(names), 'column')} {hold} no numbers over time ({listed})"
+    return [Message("accepted", file, found, "Left out")]
+
+
 def say_bad_cells(
     file: str, column: GatheredColumn, places: IntArray, word: str = "line"
 ) -> Iterator[Message]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -12,7 +13,7 @@ from lapwright.errors import InputError
 from lapwright.messages import Message
 from lapwright.model.recording import Recording
 from lapwright.readers.assemble import assemble_recording
-from lapwright.readers.gather import gather_numbers
+from lapwright.readers.gather import gather_numbers, say_left_out
 from lapwright.readers.header import Label, split_label
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.sandbox import read_in_sandbox
@@ -52,6 +53,8 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
             ]
         )
     recording = assemble_recording(tables, mapping)
+    left_out = say_left_out(source.file, unpacked.about["left_out"])
+    recording = replace(recording, messages=(*recording.messages, *left_out))
     start = datetime.fromtimestamp(unpacked.about["start"], UTC)
     recording.info["time 0 is at"] = start.isoformat(timespec="milliseconds")  # type: ignore[index]
     return recording

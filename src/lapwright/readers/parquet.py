@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from lapwright.messages import Message
 from lapwright.model.recording import Recording
 from lapwright.readers.assemble import assemble_recording
-from lapwright.readers.gather import gather_numbers, gather_text
+from lapwright.readers.gather import gather_numbers, gather_text, say_left_out
 from lapwright.readers.header import Label, split_label
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.sandbox import read_in_sandbox
@@ -35,14 +35,17 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
     InputError
         When the file is damaged, or no column holds time.
     """
-    frame = read_in_sandbox(source, "parquet").frames[0]
+    unpacked = read_in_sandbox(source, "parquet")
+    frame = unpacked.frames[0]
     rows = np.arange(1, frame.height + 1, dtype=np.int64)
     built = [_build_column(source.file, frame[name], rows) for name in frame.columns]
-    said = tuple(m for _, messages in built for m in messages)
+    said = [m for _, messages in built for m in messages]
+    said += say_left_out(source.file, unpacked.about["left_out"])
     columns = [column for column, _ in built]
     table = Table(
-        source.file, source.sha256, columns, rows, "row", messages=said, written=source.written
-    )
+        source.file, source.sha256, columns, rows, "row",
+        messages=tuple(said), written=source.written,
+    )  # fmt: skip
     return assemble_recording([table], mapping)
 
 
@@ -51,7 +54,8 @@ def _build_column(file: str, series: pl.Series, rows: IntArray) -> tuple[Column,
     seconds = _read_moments(series)
     if seconds is not None:
         return Column(Label(label.name, "s", label.cell), _to_array(seconds)), []
-    if series.dtype == pl.String:
+    if series.dtype in (pl.String, pl.Categorical, pl.Enum):
+        series = series.cast(pl.String)
         return gather_text(file, label, series, rows, "row")
     return gather_numbers(file, label, _to_array(series), rows, "row")
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from lapwright.errors import InputError
-from lapwright.messages import Message
+from lapwright.messages import Message, split_options
 from lapwright.model.recording import Recording
 from lapwright.readers.mapping import ChannelMapping, add_answers, parse_answers
 
@@ -27,7 +27,7 @@ def settle_questions(read: _Read, mapping: ChannelMapping, accept_offered: bool)
     asked = [m for m in recording.messages if m.outcome == "ask" and m.answer]
     if not asked:
         return recording
-    given = [part for m in asked if m.answer for part in m.answer.split("--set ") if part]
+    given = [part for m in asked if m.answer for part in split_options(m.answer)]
     answers = parse_answers(given)
     again = read(add_answers(mapping, answers))
     taken = tuple(accept_question(m) for m in asked)
