@@ -110,7 +110,7 @@ def _build_table(source: Source, points: Points, said: Sequence[Message]) -> tup
 
 def _numbers(texts: Sequence[str]) -> Array:
     series = pl.Series(texts, dtype=pl.String).str.strip_chars().cast(pl.Float64, strict=False)
-    return series.fill_null(float("nan")).to_numpy().copy()
+    return series.to_numpy(writable=True)
 
 
 def _label(name: str) -> Label:

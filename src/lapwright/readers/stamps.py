@@ -113,15 +113,17 @@ def reckon_back(utc: Array, time: Array | None) -> tuple[Array, int]:
 
 
 def _read_dates(text: pl.Series) -> Array:
-    plain = text.str.replace("T", " ", literal=True).str.replace(r"\s*(Z|UTC)$", "")
-    offset = plain.str.extract(_OFFSET, 2)
-    plain = plain.str.replace(_OFFSET, "$1")
+    cell = pl.col("").str.replace("T", " ", literal=True).str.replace(r"\s*(Z|UTC)$", "")
+    parts = text.to_frame("").select(
+        offset=cell.str.extract(_OFFSET, 2), plain=cell.str.replace(_OFFSET, "$1")
+    )
+    offset, plain = parts["offset"], parts["plain"]
     head = plain.drop_nulls().head(200)
     for pattern in _DATE_FORMATS:
         if head.str.to_datetime(pattern, strict=False, time_unit="us").null_count() * 2 < len(head):
             stamps = plain.str.to_datetime(pattern, strict=False, time_unit="us")
-            seconds = stamps.dt.epoch("us").cast(pl.Float64).fill_null(float("nan")).to_numpy()
-            return np.asarray(seconds / 1e6 - _read_offset(offset))
+            ticks = stamps.cast(pl.Int64).cast(pl.Float64).to_numpy(writable=True)
+            return np.asarray(ticks / 1e6 - _read_offset(offset))
     return np.full(len(text), np.nan)
 
 
@@ -137,13 +139,14 @@ def _read_offset(offset: pl.Series) -> Array:
 
 
 def _read_clock(text: pl.Series) -> Array:
-    text = text.str.replace(",", ".", literal=True)
-    parts = [
-        text.str.extract(r"^(?:(\d+):)?(\d{1,2}):(\d{1,2}(?:\.\d+)?)$", group)
+    cell = pl.col("").str.replace(",", ".", literal=True)
+    parts = text.to_frame("").select(
+        cell.str.extract(r"^(?:(\d+):)?(\d{1,2}):(\d{1,2}(?:\.\d+)?)$", group)
         .cast(pl.Float64, strict=False)
+        .alias(str(group))
         for group in (1, 2, 3)
-    ]  # fmt: skip
-    hours, minutes, seconds = (p.fill_null(float("nan")).to_numpy() for p in parts)
+    )
+    hours, minutes, seconds = (p.to_numpy(writable=True) for p in parts)
     return np.asarray(np.nan_to_num(hours) * 3600.0 + minutes * 60.0 + seconds)
 
 
