@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from lapwright.errors import InputError
+from lapwright.model.car_toml import read_car
 from lapwright.model.notes_toml import read_notes
 from lapwright.model.small_files import KEY_PARTS, LARGEST_BYTES, split_lines
 from lapwright.readers.circuit_files import read_circuit
@@ -17,6 +18,7 @@ from lapwright.readers.mapping import read_mapping
 from lapwright.readers.sheets import read_number
 
 READERS = {
+    "car.toml": read_car,
     "notes.toml": read_notes,
     "channels.toml": read_mapping,
     "line.csv": read_line,
@@ -43,7 +45,7 @@ def test_what_cannot_be_opened_is_said_alike(tmp_path, name):
     assert raised.value.messages[0].text.startswith(f"{name}: the file cannot be opened (No such")
 
 
-@pytest.mark.parametrize("name", ["notes.toml", "channels.toml"])
+@pytest.mark.parametrize("name", ["car.toml", "notes.toml", "channels.toml"])
 @pytest.mark.parametrize(
     ("data", "line", "found"),
     [
@@ -66,14 +68,17 @@ def test_broken_toml_names_its_line(tmp_path, name, data, line, found):
     assert found in message.text
 
 
-@pytest.mark.parametrize("name", ["notes.toml", "channels.toml"])
+@pytest.mark.parametrize("name", ["car.toml", "notes.toml", "channels.toml"])
 def test_toml_may_begin_with_a_mark(tmp_path, name):
-    text = {"notes.toml": "renumber = true\n", "channels.toml": ""}[name]
+    text = {"car.toml": CAR, "notes.toml": "renumber = true\n", "channels.toml": ""}[name]
     path = tmp_path / name
     path.write_bytes(b"\xef\xbb\xbf" + text.encode())
     marked = READERS[name](path)
     path.write_text(text, encoding="utf-8")
     assert repr(marked) == repr(READERS[name](path))
+
+
+CAR = "mass_kg = 900\npower_w = 200e3\ndrag_area_m2 = 0.8\ngrip_forward = 1.2\ngrip_lateral = 1.3\n"
 
 
 def test_a_text_of_many_sentences_is_no_key(tmp_path):
