@@ -263,3 +263,19 @@ def test_the_plain_form_holds_the_ledger(open_guide: Any, guide: Path, view: Any
         assert f"{printed.difference / 100:.2f}".replace("-", "\u2212") in text
     assert "Order of work" in text
     assert "What is possible" in text
+
+
+def test_gaps_of_the_laps_are_differences_of_the_times_shown(
+    open_guide: Any, make_view: Any, tmp_path: Path
+):
+    view = copy.deepcopy(make_view(laps=4))
+    used = [lap for lap in view["guide"]["laps"] if lap["used"]]
+    for lap, time in zip(used, (94.7376, 94.7734, 94.9996, 95.1), strict=False):
+        lap["time_s"] = time  # 94.738 and 94.773 are shown: 0.035 apart, not 0.036
+    path = tmp_path / "gaps.html"
+    path.write_bytes(render_html(view))
+    rows = open_guide(path).page.locator(".laps tbody tr").all_inner_texts()
+    found = [re.findall(r"1:3(\d\.\d{3})|\+(\d\.\d{3})", row) for row in rows]
+    shown = {cells[0][0]: cells[1][1] for cells in found if len(cells) == 2}
+    assert shown["4.773"] == "0.035"
+    assert all(gap == f"{float(time) - 4.738:.3f}" for time, gap in shown.items())

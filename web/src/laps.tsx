@@ -6,7 +6,7 @@ import type { LapRow } from "./view";
 export function LapTable() {
   const desk = useDesk();
   const { laps } = desk.view.guide;
-  const times = laps.filter((lap) => lap.used && lap.time_s !== null).map((lap) => lap.time_s!);
+  const times = laps.filter((lap) => lap.used && lap.time_s !== null).map((lap) => asShown(lap.time_s!));
   const best = Math.min(...times);
   const most = Math.max(...times) - best;
   const drivers = new Set(laps.map((lap) => lap.driver)).size > 1;
@@ -35,9 +35,14 @@ export function LapTable() {
   );
 }
 
+/** Times as the table shows them, so that its gaps are the differences that a reader works out. */
+function asShown(time: number) {
+  return Number(time.toFixed(3));
+}
+
 function UsedRow({ lap, best, most, drivers }: { lap: LapRow; best: number; most: number; drivers: boolean }) {
   const desk = useDesk();
-  const behind = (lap.time_s ?? best) - best;
+  const behind = lap.time_s === null ? 0 : asShown(lap.time_s) - best;
   const own = lap.id === desk.shown ? "shown" : lapKey(lap.id) === desk.held ? "held" : "";
   return (
     <tr class={own}>
@@ -49,7 +54,7 @@ function UsedRow({ lap, best, most, drivers }: { lap: LapRow; best: number; most
           <path class="grid" d="M4 6H68" />
           <circle class="lapdot" cx={4 + (most > 0 ? (behind / most) * 64 : 0)} cy={6} r={3} />
         </svg>
-        <span>{behind > 0 ? `+${bare(behind, "time", desk.system, 3)}` : "best"}</span>
+        <span>{behind > 0.0005 ? `+${bare(behind, "time", desk.system, 3)}` : "best"}</span>
       </td>
       <td class="pick">
         <input
