@@ -68,8 +68,8 @@ _NEEDS: tuple[tuple[str, tuple[tuple[str, ...], ...], str], ...] = (
         "braking seen from deceleration, without release",
     ),
     ("throttle pick-up and full throttle", (("throttle",),), "drive seen from acceleration"),
-    ("steering corrections", (("steering",), ("road_wheel_angle",)), "no statement"),
-    ("gear and down-changes", (("gear",),), "no statement"),
+    ("steering corrections", (("steering",), ("road_wheel_angle",)), "nothing is said of it"),
+    ("gear and down-changes", (("gear",),), "nothing is said of it"),
     ("grip from a sensor", (("acceleration_left",), ("yaw_rate",)), "grip from the path"),
     (
         "load over crests and through dips",
@@ -79,7 +79,7 @@ _NEEDS: tuple[tuple[str, tuple[tuple[str, ...], ...], str], ...] = (
     (
         "sideslip",
         (("velocity_forward", "velocity_left"), ("heading",)),
-        "no statement",
+        "nothing is said of it",
     ),
     (
         "wheel slip",
@@ -91,7 +91,7 @@ _NEEDS: tuple[tuple[str, tuple[tuple[str, ...], ...], str], ...] = (
                 "wheel_speed_rear_right",
             ),
         ),
-        "no statement",
+        "nothing is said of it",
     ),
 )
 
