@@ -19,6 +19,7 @@ AHEAD_M = 70.0
 WIDTHS = ((0.04, "offset", 1), (0.0004, "offset", 1), (1e-9, "time", 2), (0.05, "speed", 0),
           (0.34, "offset", 1), (0.0, "offset", 1))  # fmt: skip
 SAID = ("references", "road", "room", "sight", "hands")
+TURNING = {"brake": 0.25, "neither": 0.05, "throttle": 0.7}
 TEXTS = "sheet => [...sheet.querySelectorAll('.details text')].map(e => e.textContent)"
 
 
@@ -64,6 +65,23 @@ def add_what_is_seen(view: Any) -> Any:
          "speed_at_edge_mps": 20.0 + missed, "edge_m": apex - 5.0, "side": "left",
          "road_left_m": None, "runoff_m": -7.0} for missed in (5.0, 10.0)
     ]  # fmt: skip
+    other = find_corner(view, "5")
+    other["kerbs"] = [
+        {
+            "name": "deep kerb",
+            "effects": [],
+            "uses": [
+                {
+                    "lap": lap["id"],
+                    "wheels": ["front left"] if k else [],
+                    "depth_m": 0.1 * k,
+                    "length_m": 9.0,
+                }
+                for k, lap in enumerate(one for one in guide["laps"] if one["used"])
+            ],
+        }
+    ]
+    other["rotation"] = {"turning": TURNING}
     corner["chosen_references"] = [
         {"action": "turn_in_m", "reference": "the white stack", "computed": False}
     ]
@@ -204,6 +222,40 @@ def test_words_stand_beside_the_pictures(opened: Any):
     assert "Grip fell by 3\u00a0%." in stints.inner_text()
     assert "Notes that no longer fit" in titles
     assert page.locator(".unfit li").all_inner_texts() == ["line 4: corner 19 is not there."]
+
+
+def test_a_kerb_s_depth_stands_against_the_corner_s_time(opened: Any, view: Any):
+    dots = opened.page.locator("#corner-5 .kerbchart circle")
+    uses = find_corner(view, "5")["kerbs"][0]["uses"]
+    rows = {r["lap"]: r["time_s"] for r in view["guide"]["corner_laps"] if r["corner"] == "5"}
+    drawn = dots.evaluate_all("all => all.map(e => [e.dataset.lap, +e.getAttribute('cx'),"
+                              " +e.getAttribute('cy'), e.classList.contains('none')])")  # fmt: skip
+    places = {lap: (x, y, hollow) for lap, x, y, hollow in drawn}
+    assert set(places) == {use["lap"] for use in uses}
+    across = np.polyfit([u["depth_m"] for u in uses], [places[u["lap"]][0] for u in uses], 1)
+    upward = np.polyfit([rows[u["lap"]] for u in uses], [places[u["lap"]][1] for u in uses], 1)
+    assert across[0] > 0
+    assert upward[0] < 0
+    for use in uses:
+        x, y, hollow = places[use["lap"]]
+        assert x == pytest.approx(np.polyval(across, use["depth_m"]), abs=0.1)
+        assert y == pytest.approx(np.polyval(upward, rows[use["lap"]]), abs=0.1)
+        assert hollow is (not use["wheels"])
+    assert "deep kerb" in opened.page.locator("#corner-5 .kerbchart figcaption").inner_text()
+    assert opened.page.locator("#corner-4 .kerbchart").count() == 0  # one lap alone shows nothing
+
+
+def test_the_turning_of_each_phase_is_as_long_as_its_share(opened: Any):
+    boxes = {
+        phase: opened.page.locator(f"#corner-5 [data-phase={phase}] .turn").bounding_box()
+        for phase in TURNING
+    }
+    whole = sum(box["width"] for box in boxes.values())
+    for phase, share in TURNING.items():
+        assert boxes[phase]["width"] / whole == pytest.approx(share, abs=0.02)
+    first, second, third = boxes.values()
+    assert second["x"] == pytest.approx(first["x"] + first["width"], abs=1.5)  # one after another
+    assert third["x"] == pytest.approx(second["x"] + second["width"], abs=1.5)
 
 
 def test_widths_are_written_by_the_same_rule_as_elsewhere(opened: Any, view: Any):

@@ -162,6 +162,9 @@ function Hatches() {
       <pattern id="lighthatch" width="7" height="7" patternUnits="userSpaceOnUse">
         <circle class="loadline" cx="2" cy="2" r="1.1" />
       </pattern>
+      <pattern id="turnhatch" width="4" height="4" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
+        <rect class="turnline" width="1.3" height="4" />
+      </pattern>
       <pattern id="veilhatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)">
         <rect class="veilline" width="1.4" height="6" />
       </pattern>

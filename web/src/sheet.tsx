@@ -17,7 +17,7 @@ import { layoutRibbon } from "./ribbon-layout";
 import { ruleOf, say, write } from "./sentences";
 import { layoutStrips, StripPicture } from "./strips";
 import { hiddenFrom, seenIn } from "./sight";
-import { Topics } from "./topics";
+import { Topics, topicTitle } from "./topics";
 import type { Corner } from "./view";
 import { combWords, hasTeeth, loadStretches } from "./worth";
 
@@ -95,7 +95,7 @@ function CanDo({ desk, corner }: { desk: Desk; corner: Corner }) {
   if (!said.length) return null;
   return (
     <div class="cando">
-      <h3>What is possible here</h3>
+      <h3>{topicTitle(desk, "possible")}</h3>
       {said.map((text, i) => <p key={i}>{say(text, desk.system)}</p>)}
     </div>
   );
@@ -153,7 +153,7 @@ function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
       {teeth && <Item sample="comb" text={combWords(desk)} />}
       {loads.includes("pressed") && <Item sample="pressed" text="the road presses the car down" />}
       {loads.includes("light") && <Item sample="light" text="the car goes light" />}
-      {hidden && <Item sample="hidden" text={`hidden from ${seen!.where}`} />}
+      {hidden && <Item sample="hidden" text={`hidden from ${seen!.eye.name}`} />}
       {frame?.corner.road_use && <Item sample="roadleft" text="road left; broken: worth nothing" />}
       {desk.view.pictures.spans.some((s) => s.kind === "kerb") && <Item sample="kerb" text="kerb" />}
       {frame && <li class="scale">{scaleText(desk, frame)}</li>}

@@ -2,13 +2,13 @@
 import { cornerLap, lengthOf, type Desk } from "./desk";
 import type { Frame } from "./frame";
 import { at, near } from "./places";
-import { write } from "./sentences";
-import type { View } from "./view";
+import { say } from "./sentences";
+import type { EyeWords, View } from "./view";
 
 export interface Seen {
-  /** Place of the eye, and how the driver names it. */
+  /** Place of the eye, and what is said of it. */
   from: number;
-  where: string;
+  eye: EyeWords;
   ahead: number;
   /** Seen as far as was looked: it may be more. */
   open: boolean;
@@ -20,29 +20,23 @@ export function aheadAt(view: View, place: number): number {
   return sight ? at(sight.ahead_m, place, step_m) : NaN;
 }
 
-const EYES: [action: string, where: string][] = [
-  ["brake_start_m", "the brake point"],
-  ["turn_in_m", "turn-in"],
-];
-
 /** The road in view where the corner is prepared: at the brake point, or where it is turned in. */
 export function seenIn(desk: Desk, frame: Frame): Seen | null {
   const { corner } = frame;
   const own = cornerLap(desk.view, corner.id, desk.shown);
-  const places: [number | null | undefined, string][] = EYES.map(([name, where]) => [own?.actions[name] ?? corner.actions[name]?.median, where]);
-  for (const [place, where] of [...places, [corner.start_m, "the corner's start"] as const]) {
+  for (const [name, eye] of Object.entries(desk.view.words.marks.eyes)) {
+    const place = name === "start_m" ? corner.start_m : (own?.actions[name] ?? corner.actions[name]?.median);
     if (place === null || place === undefined) continue;
     const from = near(place, corner.apex_m, lengthOf(desk.view));
     const ahead = aheadAt(desk.view, from);
     if (Number.isNaN(ahead)) continue;
-    return { from, where, ahead, open: ahead >= desk.view.pictures.sight!.reach_m - 0.5 };
+    return { from, eye, ahead, open: ahead >= desk.view.pictures.sight!.reach_m - 0.5 };
   }
   return null;
 }
 
-export function seenWords(desk: Desk, { where, ahead, open }: Seen): string {
-  const far = write(ahead, "distance", desk.system);
-  return `${open ? "at least " : ""}${far} of road in view from ${where}`;
+export function seenWords(desk: Desk, { eye, ahead, open }: Seen): string {
+  return say({ t: open ? eye.open : eye.seen, v: [[ahead, "distance"]] }, desk.system);
 }
 
 /** Where the hidden part of a frame's road begins; null where all of it is in view. */

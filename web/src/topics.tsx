@@ -1,38 +1,54 @@
 // A corner in words: what it repeats with, the road, room to be wrong, what is seen, hands and pedals.
+import type { ComponentChildren } from "preact";
 import type { Desk } from "./desk";
 import { spreadWords } from "./flags";
+import { KerbCharts } from "./kerb-chart";
+import { Rotation } from "./rotation";
 import { say } from "./sentences";
 import type { Corner, CornerWords, ReferenceTable } from "./view";
 
 type Topic = "references" | "road" | "room" | "sight" | "hands";
 
-/** The same titles as in lapwright/publish/plain.py. */
-const TOPICS: [Topic, string][] = [
-  ["references", "What it is done on"],
-  ["road", "The road and its edges"],
-  ["room", "Room to be wrong"],
-  ["sight", "What is seen"],
-  ["hands", "Hands, pedals, gears"],
-];
+/** What is possible stands beside the instructions: see sheet.tsx. */
+const TOPICS: string[] = ["references", "road", "room", "sight", "hands"] satisfies Topic[];
+
+/** The title of what is said of a corner. */
+export function topicTitle({ view }: Desk, topic: string): string {
+  return view.words.marks.topics.find(({ key }) => key === topic)?.title ?? "";
+}
 
 export function Topics({ desk, corner }: { desk: Desk; corner: Corner }) {
   const words = desk.view.words.corners[corner.id];
-  const said = TOPICS.filter(([key]) => words?.[key]?.length);
+  const said = desk.view.words.marks.topics.filter((one): one is { key: Topic; title: string } => TOPICS.includes(one.key) && !!words?.[one.key as Topic]?.length);
   const tables = (words?.reference_tables ?? []).filter((table) => table.rows.length);
   if (!words || (!said.length && !tables.length)) return null;
   return (
     <div class="topics">
-      {said.map(([key, title]) => <TopicWords key={key} desk={desk} words={words} topic={key} title={title} />)}
+      {said.map(({ key, title }) => (
+        <TopicWords key={key} desk={desk} words={words} topic={key} title={title}>
+          {key === "road" && <KerbCharts desk={desk} corner={corner} />}
+          {key === "hands" && <Rotation desk={desk} corner={corner} />}
+        </TopicWords>
+      ))}
       {tables.length > 0 && <Tables desk={desk} tables={tables} />}
     </div>
   );
 }
 
-function TopicWords({ desk, words, topic, title }: { desk: Desk; words: CornerWords; topic: Topic; title: string }) {
+interface TopicProps {
+  desk: Desk;
+  words: CornerWords;
+  topic: Topic;
+  title: string;
+  children?: ComponentChildren;
+}
+
+function TopicWords({ desk, words, topic, title, children }: TopicProps) {
   return (
     <div class="topic" data-topic={topic}>
       <h3>{title}</h3>
       {words[topic]!.map((text, i) => <p key={i}>{say(text, desk.system)}</p>)}
+      {children}
     </div>
   );
 }

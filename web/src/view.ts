@@ -44,7 +44,8 @@ export interface Corner {
   notes: string[];
   sight?: { blind: boolean | null; apex_seen_from_m: number | null } | null;
   road_use?: Record<RoadPart, RoadLeft | null> | null;
-  kerbs?: { name: string; uses: KerbUse[] }[];
+  kerbs?: { name: string; uses: KerbUse[]; effects?: KerbEffect[] }[];
+  rotation?: { turning: Record<Phase, number> | null } | null;
   room?: Room[];
   chosen_references?: { action: string; reference: string; computed: boolean }[];
 }
@@ -63,6 +64,14 @@ export interface KerbUse {
   wheels: string[];
   depth_m: number;
   length_m: number;
+}
+
+/** What more of a kerb goes with, by one measure of the corner. */
+export interface KerbEffect {
+  measure: string;
+  verdict: string;
+  best_low_m?: number | null;
+  best_high_m?: number | null;
 }
 
 /** What happens when a change that asks for more is missed by so much. */
@@ -248,6 +257,39 @@ export interface ReferenceTable {
   rows: { text: Sentence; kind: string; scatter_m: number; scatter_s: number; as_good: boolean }[];
 }
 
+export type Glyph = "seen" | "place" | "state" | "alignment" | "view" | "chosen" | "kerb" | "over" | "overperhaps" | "room" | "left";
+
+/** A line under a road: what it says, where its mark stands, and of which laps it holds, where not of all. */
+export interface MarkLine {
+  group: string;
+  glyph: Glyph;
+  from_m: number | null;
+  to_m: number | null;
+  text: Sentence;
+  laps?: string[];
+  wheels?: string[];
+}
+
+/** A place that a driver looks from: its name, and how far he sees, or at least sees. */
+export interface EyeWords {
+  name: string;
+  seen: string;
+  open: string;
+}
+
+export type Phase = "brake" | "neither" | "throttle";
+
+/** Words of the pictures; see lapwright/guide/mark_words.py. */
+export interface MarkWords {
+  topics: { key: string; title: string }[];
+  eyes: Record<string, EyeWords>;
+  apex_seen: string;
+  phases: Record<Phase, string>;
+  corners: Record<string, MarkLine[] | undefined>;
+  bounds: MarkLine[];
+  kerb_charts: Record<string, { kerb: string; text: Sentence }[] | undefined>;
+}
+
 /** A section that is words alone. */
 export interface SaidSection {
   title: string;
@@ -329,6 +371,7 @@ export interface View {
     facts: { label: string; text: Sentence }[];
     actions: Record<string, ActionWords | undefined>;
     corners: Record<string, CornerWords | undefined>;
+    marks: MarkWords;
     missing: Sentence[];
     possible?: SaidSection | null;
     stints?: SaidSection | null;

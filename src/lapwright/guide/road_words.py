@@ -98,7 +98,8 @@ def _say_effect(one: KerbEffect) -> Text | None:
         return text if one.measure == "corner_time_s" else None
     laps = name_laps(one.laps)
     if one.verdict == "no effect shown":
-        text = Text(f"How much of it is used shows no effect on {name} ({laps}).")
+        shows = f"shows no effect on {name} beyond what chance makes"
+        text = Text(f"How much of it is used {shows} ({laps}).")
         return text if one.measure == "corner_time_s" else None
     worth = (one.worth, quantity, 2 if quantity == "time" else 1)
     if one.verdict == "best at":

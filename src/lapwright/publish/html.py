@@ -9,6 +9,7 @@ from hashlib import sha256
 from importlib.resources import files
 from typing import Any
 
+from lapwright.guide.mark_words import compose_mark_words
 from lapwright.publish.json import as_plain
 from lapwright.publish.markup import Markup, element
 from lapwright.publish.packing import pack_view
@@ -39,7 +40,8 @@ def render_html(view: Mapping[str, Any]) -> bytes:
     FileNotFoundError
         When the front end was not built (``npm run build`` in ``web/``).
     """
-    packed, arrays = pack_view(view)
+    words = {**view["words"], "marks": compose_mark_words(view)}
+    packed, arrays = pack_view({**view, "words": words})
     script, style = _bundle("guide.js"), _bundle("guide.css")
     head = (
         Markup('<meta charset="utf-8">'),

@@ -6,11 +6,12 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any, Final
 
+from lapwright.guide.mark_words import TOPIC_TITLES
 from lapwright.guide.sentences import chosen_system, write_joined, write_text, write_value
 from lapwright.publish.pdf_ledger import compose_accounts, compose_costs
 from lapwright.publish.pdf_plan import draw_inset, draw_plan
 from lapwright.publish.pdf_ribbon import draw_ribbon
-from lapwright.publish.plain import CORNER_BLOCKS, list_actions
+from lapwright.publish.plain import list_actions
 from lapwright.publish.roles import ROLES
 
 View = Mapping[str, Any]
@@ -97,7 +98,7 @@ def _compose_corner(view: View, corner: View) -> dict[str, Any]:
         "costs": compose_costs(view, corner),
         "worth": _compose_worth(corner, system),
         "blocks": [{"title": title, "texts": write_all(key)}
-                   for key, title in CORNER_BLOCKS if words.get(key)],
+                   for key, title in TOPIC_TITLES if words.get(key)],
         "actions": [list(row) for row in list_actions(view, _leave_out(corner), system)],
         "spread_note": write_text(note, system) if note else "",
         "notes": [str(note) for note in corner.get("notes") or ()],

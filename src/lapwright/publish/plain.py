@@ -3,22 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, Final
+from typing import Any
 
 from lapwright.guide.figures import width_figure
+from lapwright.guide.mark_words import TOPIC_TITLES
 from lapwright.guide.sentences import chosen_system, write_text, write_value
 from lapwright.publish.markup import Markup, element, join, table
 from lapwright.publish.plain_ledger import render_ledger, render_words, render_work
 from lapwright.publish.plain_pictures import render_corner, render_plan
 
 View = Mapping[str, Any]
-
-#: What is said of a corner besides its instructions, in the order of its page.
-CORNER_BLOCKS: Final = (
-    ("references", "What it is done on"), ("possible", "What is possible here"),
-    ("road", "The road and its edges"), ("room", "Room to be wrong"),
-    ("sight", "What is seen"), ("hands", "Hands, pedals, gears"),
-)  # fmt: skip
 
 
 def render_plain(view: View) -> Markup:
@@ -80,7 +74,7 @@ def _corner(view: View, corner: View, system: View) -> Markup:
         element("p", write_text(words["why"], system)) if words else None,
         render_corner(view, corner),
         element("ol", join(element("li", write_text(t, system)) for t in orders)),
-        join(_block(title, (words or {}).get(key) or (), system) for key, title in CORNER_BLOCKS),
+        join(_block(title, (words or {}).get(key) or (), system) for key, title in TOPIC_TITLES),
         table(("What", "Median", "Spread", "Laps"), list_actions(view, corner, system)),
         _notes(corner.get("notes") or ()),
     )
