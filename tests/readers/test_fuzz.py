@@ -201,3 +201,10 @@ def test_track_points_with_a_tab_in_their_time(fuzzer, tmp_path):
     path.write_bytes(fuzzer.make_seeds("gpx")[0].replace(b"Z</time>", b"Z\t</time>"))
     recording = read_log(path)
     assert recording.channels["latitude"].values.size == 4
+
+
+def test_stamps_half_of_which_are_decades_away(put):
+    """Nothing lay near the mean of the two in the middle."""
+    times = [2_147_483_648 + k for k in range(4)] + list(range(4))
+    recording = read_log(put(["utc,v", *(f"{t},{i}" for i, t in enumerate(times))]))
+    assert recording.channels["utc"].values.size > 0
