@@ -261,9 +261,10 @@ def _ribbon(
     inner = np.where(smooth.curvature > 0, wide_left, wide_right)
     if (np.abs(smooth.curvature) * inner).max() > LARGEST_BEND and wavelength_m < 60.0:
         return _ribbon(curve, left, right, name, step_m, 1.25 * wavelength_m)
-    if (wide_left + wide_right).min() <= 0.5:
-        at = float(smooth.s[np.argmin(wide_left + wide_right)])
-        raise UsageError(f"The road is {(wide_left + wide_right).min():.1f} m wide at {at:.0f} m.")
+    width = wide_left + wide_right
+    if width.min() <= 0.5:
+        at = float(smooth.s[np.argmin(width)])
+        raise UsageError(f"The road is {width.min():.3g} m wide at {at:.0f} m.")
     heights = None
     if left.z is not None and right.z is not None:
         heights = _edge_values(smooth, left, left.z), _edge_values(smooth, right, right.z)
