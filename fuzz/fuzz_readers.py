@@ -27,6 +27,7 @@ import time
 import traceback
 from collections import Counter
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -538,7 +539,8 @@ def main() -> int:
         return 0
     run = Run(chosen.target)
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # its count is told all the same
-    run_own(run, seconds, chosen.seed, chosen.runs)
+    with suppress(KeyboardInterrupt):
+        run_own(run, seconds, chosen.seed, chosen.runs)
     return 1 if run.ends["findings"] else 0
 
 
