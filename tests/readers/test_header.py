@@ -180,3 +180,57 @@ def test_no_header(columns, put, render):
     with pytest.raises(InputError) as raised:
         read_log(put(render(columns)[1:]))
     assert "no column holds time" in str(raised.value)
+
+
+def quoted(columns, name, number, stamp):
+    """Lines with every cell in quotes, numbers and times written by functions."""
+    rows = zip(columns["time (s)"], columns[name], strict=True)
+    return [f'"time (s)","{name}"', *(f'"{stamp(t)}","{number(v)}"' for t, v in rows)]
+
+
+def test_decimal_commas_in_quotes_between_commas(columns, put):
+    with_comma = "{:.4f}".format
+    lines = quoted(columns, "speed (m/s)", with_comma, with_comma)
+    lines = [line if i == 0 else line.replace(".", ",") for i, line in enumerate(lines)]
+    recording = read_log(put(lines))
+    assert recording.messages == ()
+    np.testing.assert_allclose(
+        recording.channels["speed"].values, columns["speed (m/s)"], atol=5.1e-5
+    )
+
+
+def test_thousands_in_quotes_are_not_taken_for_decimals(columns, put):
+    """The comma of "5,785" may part thousands: said and left, never read as 5.785."""
+    lines = quoted(columns, "rpm (1/min)", "{:,.0f}".format, "{:.4f}".format)
+    recording = read_log(put(lines))
+    assert "engine_speed" not in recording.channels
+    (message,) = recording.messages
+    assert message.outcome == "flagged"
+    assert "s.csv, line 1, channel rpm: no cell holds a number (" in message.text
+
+
+def test_remark_between_names_and_rows(columns, put, render):
+    lines = render(columns)
+    lines[1:1] = ["# session opened", "", "warm"]
+    recording = read_log(put(lines))
+    assert recording.messages == ()
+    assert recording.channels["speed"].original == "speed"
+
+
+def test_rows_are_no_headers_because_they_begin_alike(put):
+    """One column with the units row "-": no row below zero is a second header."""
+    lines = ["yaw_rate", "-", *(f"{'-' if i % 2 else ''}{i / 100:.2f}" for i in range(200))]
+    recording = read_log(put(lines), unit_answers={"time.rate": "20"})
+    assert recording.channels["yaw_rate"].values.size == 200
+    assert "header" not in " ".join(m.text for m in recording.messages)
+
+
+@pytest.mark.parametrize("unit", ["ticks", "furlong"])
+def test_unknown_unit_of_time_is_said(columns, put, unit):
+    columns[f"time [{unit}]"] = columns.pop("time (s)")
+    columns.pop("utc (s)")
+    recording = read_log(put(columns))
+    (message,) = recording.messages
+    assert message.outcome == "flagged"
+    assert f'channel time: "{unit}" is no unit of time that is known here' in message.text
+    assert "Read as seconds" in message.text

@@ -47,12 +47,13 @@ def read_cells(body: bytes, delimiter: str, decimal: str, cells: int) -> pl.Data
     cells
         Number of cells in every row.
     """
-    if decimal == ",":
+    is_comma = decimal == ","
+    if is_comma and delimiter != ",":
         body = body.replace(b",", b".")
     names = [str(i) for i in range(cells)]
     if not body:
         return pl.DataFrame({name: pl.Series([], dtype=pl.String) for name in names})
-    return pl.read_csv(
+    frame = pl.read_csv(
         body,
         has_header=False,
         new_columns=names,
@@ -60,6 +61,9 @@ def read_cells(body: bytes, delimiter: str, decimal: str, cells: int) -> pl.Data
         infer_schema=False,
         quote_char='"' if b'"' in body else None,
     )
+    if is_comma and delimiter == ",":  # the numbers stand in quotes
+        frame = frame.select(pl.all().str.replace_all(",", ".", literal=True))
+    return frame
 
 
 def read_numbers(text: pl.Series) -> NumberColumn:

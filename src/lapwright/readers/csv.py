@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 _HEAD_BYTES = (262_144, 4_194_304)
 #: Lines that repeat the header which are looked for.
 _AGAIN_LIMIT = 1000
+#: Of the lines from the header to the first row so many are looked for: names and units.
+_ABOVE = 3
 #: Of a file beyond this, columns without a channel are not kept whole.
 LARGE_BYTES: Final = 64_000_000
 
@@ -150,12 +152,15 @@ def _find_header_again(above: Sequence[bytes], body: bytes, line: int, known: in
     """Line numbers, in a block, of lines that stand above the first row as well."""
     found: list[int] = []
     for name in above:
-        at = body.find(b"\n" + name)
-        if line > 1 and body.startswith(name):
+        if line > 1 and body.startswith(name + b"\n"):
             found.append(line)
+        wanted, start, number = b"\n" + name + b"\n", 0, line
+        at = body.find(wanted)
         while at >= 0 and known + len(found) < _AGAIN_LIMIT:
-            found.append(line + body.count(b"\n", 0, at + 1))
-            at = body.find(b"\n" + name, at + 1)
+            number += body.count(b"\n", start, at + 1)
+            start = at + 1
+            found.append(number)
+            at = body.find(wanted, start)
     return found
 
 
@@ -177,7 +182,7 @@ def _find_layout(text: TextBlocks) -> tuple[Layout, list[bytes]]:
         if layout is not None:
             rows = data.split(b"\n", layout.first_data_line - 1)[: layout.first_data_line - 1]
             names = rows[layout.header_line - 1 :] if layout.header_line else []
-            return layout, [n for n in names if n.strip()]
+            return layout, [n for n in names if n.strip()][:_ABOVE]
         if len(data) <= size:
             break
     line = find_header_only(head)

@@ -64,6 +64,7 @@ def _say_short(file: str, rows: Rows, layout: Layout, time: Array | None) -> Ite
         [*([", ".join(str(int(n)) for n in cells[:-1])] if cells.size > 1 else []), str(cells[-1])]
     )
     shown = listed if places.size <= 4 else f"{cells.min()} to {cells.max()}"
+    shown = str(cells[0]) if cells.min() == cells.max() else shown
     found = f"{shown} {'cell' if shown == '1' else 'cells'} instead of {layout.cells}"
     gap = _find_gap(rows, places, time)
     marked = f", gaps of up to {gap:.2f} s marked" if gap else ""

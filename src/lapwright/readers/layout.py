@@ -19,6 +19,7 @@ from lapwright.readers.header import (
 _DELIMITERS = (";", "\t", ",", "|", " ")
 _SAMPLE_LINES = 400
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 _CLOCK = re.compile(
     r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ]?)?(\d{1,3}:\d{1,2}(:\d{1,2})?([.,]\d+)?)?"
     r"( ?(Z|UTC|[+-]\d{2}(:?\d{2})?))?"
@@ -142,11 +143,13 @@ def _find_delimiter(tail: Sequence[str]) -> tuple[str, str, int]:
 
 
 def _find_decimal(cells: Sequence[str], delimiter: str) -> str:
-    if delimiter == ",":
-        return "."
+    """Take the commoner of point and comma; commas may also part thousands where they delimit."""
     numbers = [c for c in cells if is_number(c)]
-    commas = sum("," in c for c in numbers)
-    return "," if commas > sum("." in c for c in numbers) else "."
+    commas = [c for c in numbers if "," in c]
+    points = sum("." in c for c in numbers)
+    if delimiter == "," and sum(map(bool, map(_THOUSANDS.fullmatch, commas))) == len(commas):
+        return "."
+    return "," if len(commas) > points else "."
 
 
 def _numeric_columns(tail: Sequence[str], delimiter: str, cells: int) -> list[bool]:
@@ -177,7 +180,9 @@ def _find_labels(
     lines: Sequence[str], start: int, delimiter: str, cells: int
 ) -> tuple[tuple[Label, ...], int]:
     """Read the names above the first data row, with the units row if there is one."""
-    above = [i for i in range(start) if lines[i].strip()][-3:]
+    # A remark between the names and the first row is no row of names.
+    filled = [i for i in range(start) if lines[i].strip()]
+    above = [i for i in filled if cells == 1 or len(split_cells(lines[i], delimiter)) > 1][-3:]
     if not above:
         return (), 0
     last = split_cells(_uncomment(lines[above[-1]]), delimiter)

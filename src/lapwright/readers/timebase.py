@@ -17,7 +17,7 @@ from lapwright.readers.rollover import undo_rollover
 from lapwright.readers.stamps import Stamps, read_stamps, reckon_back
 from lapwright.readers.synonyms import find_implied_unit
 from lapwright.readers.table import Column, Table, count
-from lapwright.units import find_unit
+from lapwright.units import Unit, find_unit
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -67,7 +67,10 @@ def build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> Timed |
     second = _read_clock_column(chosen.utc, mapping.rule("utc"), chosen.date)
     if first is None and second is None:
         return _ask_for_time(table, chosen)
-    ticks = [*_say_tick(table, chosen.time, first), *_say_tick(table, chosen.utc, second)]
+    units = [
+        *_say_units(table, chosen.time, first, rule),
+        *_say_units(table, chosen.utc, second, mapping.rule("utc")),
+    ]
     early, first, second = _reckon_early(table, chosen, first, second)
     moved, first = _move_date(table, chosen.time, first)
     also_moved, second = _move_date(table, chosen.utc, second)
@@ -87,7 +90,7 @@ def build_time(table: Table, chosen: Chosen, mapping: ChannelMapping) -> Timed |
     utc_rows = None if own_utc is None else own_utc[built.rows]
     if clock.kind == "epoch" and utc_rows is not None and utc is None:
         utc_rows = built.time + origin
-    said = (*ticks, *early, *moved, *also_moved, *question, *built.messages)
+    said = (*units, *early, *moved, *also_moved, *question, *built.messages)
     return Timed(built.rows, built.time, utc_rows, info, said)
 
 
@@ -133,7 +136,7 @@ def _read_clock_column(
     if column is None:
         return None
     text = rule.unit or column.label.unit or find_implied_unit(column.label.name)
-    stamps = read_stamps(column, find_unit(text, "time") if text else None, date)
+    stamps = read_stamps(column, _find_time_unit(text) if text else None, date)
     return None if stamps.kind == "none" else stamps
 
 
@@ -171,15 +174,31 @@ def _usual_step(seconds: Array) -> float | None:
     return float(np.median(steps, overwrite_input=True)) if steps.size > 1 else None
 
 
-def _say_tick(table: Table, column: Column | None, stamps: Stamps | None) -> Iterator[Message]:
-    if column is not None and stamps is not None and stamps.tick_s is not None:
+def _say_units(
+    table: Table, column: Column | None, stamps: Stamps | None, rule: ChannelRule
+) -> Iterator[Message]:
+    """Say where stamps were read in another unit than the one given."""
+    if column is None or stamps is None:
+        return
+    given = rule.unit or column.label.unit
+    if stamps.tick_s is not None:
         name = {1.0: "s", 1e-3: "ms", 1e-6: "us", 1e-9: "ns"}[stamps.tick_s]
         value = float(np.nanmedian(column.values))
         found = f'stamps such as {value:.4g} under "{column.label.cell}" lie beyond the year 2100'
-        yield Message(
-            "repaired", table.file, found, f"Read as {name} since 1970",
-            place=table.header_place, channel=column.label.name,
-        )  # fmt: skip
+        done, to_do = f"Read as {name} since 1970", ""
+    elif given and given.strip("- ") and stamps.kind == "relative" and not _find_time_unit(given):
+        found, done = f'"{given}" is no unit of time that is known here', "Read as seconds"
+        to_do = "Say the unit with --set time.unit=UNIT if it is another"
+    else:
+        return
+    yield Message(
+        "repaired" if stamps.tick_s else "flagged", table.file, found, done, to_do,
+        place=table.header_place, channel=column.label.name,
+    )  # fmt: skip
+
+
+def _find_time_unit(text: str) -> Unit | None:
+    return find_unit(text, "time")
 
 
 def _find_origin(seconds: Array) -> float:
