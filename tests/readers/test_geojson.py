@@ -167,3 +167,21 @@ def test_broken_text(tmp_path, text):
     path.write_text(text)
     with pytest.raises(InputError, match="not a circuit document"):
         read_circuit([path])
+
+
+def test_what_is_no_number_is_refused_and_not_taken_for_the_usual(tmp_path):
+    kerb = feature("kerb", "LineString", ring(103.0)[:5])
+    for name, value in (("grip_factor", "much"), ("height_m", True), ("width_m", 10**400)):
+        bad = kerb | {"properties": {"kind": "kerb", name: value}}
+        with pytest.raises(InputError, match=f"feature 2: {name} is .*, no number"):
+            read_circuit([put(tmp_path, CENTRE, bad)])
+    for value in ("4", 10**400, [True] * 201):
+        wide = feature("centre", "LineString", ring(RADIUS), width_m=value)
+        with pytest.raises(InputError, match="feature 1: width_m is no number"):
+            read_circuit([put(tmp_path, wide)])
+
+
+def test_landmark_at_another_place_is_refused(tmp_path):
+    far = feature("landmark", "Point", [LON + 1.0, LAT], name="mill")
+    with pytest.raises(InputError, match="'mill' lies more than 2000 m from the road"):
+        read_circuit([put(tmp_path, CENTRE, far)])

@@ -227,3 +227,62 @@ def test_faulty_documents_are_refused_by_name(tmp_path, old, new, found):
         read_circuit([path])
     assert found in str(raised.value)
     assert str(raised.value).startswith("c.xodr")
+
+
+def ring_of_arcs(n=8, radius=100.0):
+    """Geometries of an invented circle, in their order."""
+    step = 2.0 * np.pi / n
+    return [
+        f'<geometry s="{radius * step * i:.6f}" x="{radius * np.cos(step * i):.6f}" '
+        f'y="{radius * np.sin(step * i):.6f}" hdg="{np.pi / 2 + step * i:.9f}" '
+        f'length="{radius * step:.6f}"><arc curvature="{1.0 / radius}"/></geometry>'
+        for i in range(n)
+    ]
+
+
+def road_of(geometries):
+    lane = '<lane id="{}" type="driving"><width sOffset="0" a="4" b="0" c="0" d="0"/></lane>'
+    section = f"<left>{lane.format(1)}</left><right>{lane.format(-1)}</right>"
+    lanes = f'<lanes><laneSection s="0">{section}</laneSection></lanes>'
+    plan = "\n".join(["<planView>", *geometries, "</planView>"])
+    return f'<OpenDRIVE>\n<road id="1" name="Invented">{plan}{lanes}</road></OpenDRIVE>'
+
+
+def test_geometries_may_stand_in_any_order(tmp_path):
+    path = tmp_path / "c.xodr"
+    arcs = ring_of_arcs()
+    path.write_text(road_of([*arcs[3:], *arcs[:3]]))
+    circuit = read_circuit([path])
+    assert circuit.length_m == pytest.approx(2.0 * np.pi * 100.0, abs=0.01)
+    np.testing.assert_allclose(circuit.curvature, 0.01, rtol=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "found"),
+    [
+        ('s="78.539816"', 's="120.0"', "begins at 120 m, the one before ends at 78.5398 m"),
+        ('s="78.539816"', 's="7_8"', 's of geometry is "7_8"'),
+        ('s="78.539816"', 's="７８"', 's of geometry is "７８"'),
+    ],
+)  # fmt: skip
+def test_places_that_cannot_be_are_refused_with_their_line(tmp_path, old, new, found):
+    path = tmp_path / "c.xodr"
+    text = road_of(ring_of_arcs())
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    with pytest.raises(InputError) as raised:
+        read_circuit([path])
+    (message,) = raised.value.messages
+    assert found in message.text
+    assert message.line == 4
+
+
+def test_most_pieces_that_are_read(tmp_path):
+    """Twenty thousand arcs of 1 m, within the limit; their number must not cost its square."""
+    n = 20_000
+    path = tmp_path / "c.xodr"
+    path.write_text(road_of(ring_of_arcs(n, n / (2.0 * np.pi))))
+    assert read_circuit([path]).length_m == pytest.approx(n, rel=1e-5)
+    path.write_text(road_of(ring_of_arcs(n + 1, n / (2.0 * np.pi))))
+    with pytest.raises(InputError, match="no usable line"):
+        read_circuit([path])

@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 
 from lapwright.readers import read_log
+from lapwright.readers.sandbox import _say_end
 from lapwright.workflow.inspect import inspect_log
 
 
@@ -91,3 +92,28 @@ def test_content_decides_not_the_name(columns, tmp_path, name):
     path = tmp_path / name
     pl.DataFrame(columns).write_parquet(path)
     assert read_log(path).channels["speed"].values.size == columns["time (s)"].size
+
+
+@pytest.mark.parametrize(
+    ("code", "errors", "found"),
+    [
+        (4, b"", "the memory limit (1.5 GiB)"),
+        (-6, b"memory allocation of 274877906944 bytes failed\n", "the memory limit (1.5 GiB)"),
+        (1, b'File "allocation/memory.py"\nMemoryError: \n', "the memory limit (1.5 GiB)"),
+        (1, b'File "allocation/memory.py"\nValueError: no memory of it\n', "a damaged part"),
+        (-11, b"", "a damaged part"),
+    ],
+)
+def test_why_the_reading_process_ended(code, errors, found):
+    """A folder's name or a library's remark is no reason; only the last words are."""
+    assert _say_end(code, errors) == found
+
+
+def test_time_limit_does_not_call_a_file_damaged(columns, tmp_path, monkeypatch):
+    path = tmp_path / "s.parquet"
+    pl.DataFrame(columns).write_parquet(path)
+    monkeypatch.setattr("lapwright.readers.sandbox.TIME_LIMIT_S", 0.0)
+    inspection = inspect_log(path)
+    assert inspection.outcome == "refused"
+    assert "reading stopped at the time limit" in inspection.messages[0].text
+    assert "damaged" not in inspection.messages[0].text

@@ -10,7 +10,7 @@ road puts what stands beside one on a circuit that is there already.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -45,6 +45,7 @@ _ROADS: Final = ("centre", "center", "left", "right", "edge", "road")
 class _Feature:
     """One feature in the local plane: rings or lines of shape (k,) for x, y, z each."""
 
+    file: str
     number: int
     kind: str
     properties: Mapping[str, Any]
@@ -62,7 +63,7 @@ def read_circuit_geojson(document: Mapping[str, Any], file: str) -> Circuit:
     raw = _raw_features(document, file)
     lines = [_read_lines(file, i, f) for i, f in enumerate(raw, 1)]
     origin = _find_origin(file, raw, lines)
-    features = _place_all(origin, raw, lines)
+    features = _place_all(file, origin, raw, lines)
     try:
         circuit = replace(_build_road(file, features), origin=origin)
     except UsageError as error:
@@ -72,6 +73,7 @@ def read_circuit_geojson(document: Mapping[str, Any], file: str) -> Circuit:
     circuit = _start(file, circuit, features)
     spans = tuple(_build_span(circuit, f) for f in features if f.kind in _SPANS and f.lines)
     marks = tuple(_build_landmark(circuit, f) for f in features if f.kind == "landmark" and f.lines)
+    _check_near(file, marks, _refuse)
     return replace(circuit, spans=spans, landmarks=marks)
 
 
@@ -92,15 +94,21 @@ def read_beside_geojson(
         raise _refuse_beside(file, "latitude and longitude, and the circuit and logs have none")
     raw = _raw_features(document, file)
     lines = [_read_lines(file, i, f) for i, f in enumerate(raw, 1)]
-    placed = [_name_point(f) for f in _place_all(circuit.origin, raw, lines) if f.lines]
+    placed = [_name_point(f) for f in _place_all(file, circuit.origin, raw, lines) if f.lines]
     marks = tuple(_build_landmark(circuit, f) for f in placed if f.kind == "landmark")
     spans = tuple(_build_span(circuit, f) for f in placed if f.kind in _SPANS)
     if not marks and not spans:
         raise _refuse_beside(file, "no landmark, kerb, patch, wall or verge")
+    _check_near(file, marks, _refuse_beside)
+    return marks, spans
+
+
+def _check_near(
+    file: str, marks: Sequence[Landmark], refuse: Callable[[str, str], InputError]
+) -> None:
     far = [m.name for m in marks if not abs(m.off_m) < FAR_M]
     if far:
-        raise _refuse_beside(file, f"{far[0]!r:.60} lies more than {FAR_M:.0f} m from the road")
-    return marks, spans
+        raise refuse(file, f"{far[0]!r:.60} lies more than {FAR_M:.0f} m from the road")
 
 
 def _name_point(feature: _Feature) -> _Feature:
@@ -116,10 +124,12 @@ def _raw_features(document: Mapping[str, Any], file: str) -> list[Any]:
 
 
 def _place_all(
-    origin: Origin, raw: Sequence[Any], lines: Sequence[Sequence[Array]]
+    file: str, origin: Origin, raw: Sequence[Any], lines: Sequence[Sequence[Array]]
 ) -> list[_Feature]:
     frame = LocalFrame(origin.latitude_deg, origin.longitude_deg, origin.altitude_m)
-    return [_place(frame, i, f, c) for i, (f, c) in enumerate(zip(raw, lines, strict=True), 1)]
+    return [
+        _place(file, frame, i, f, c) for i, (f, c) in enumerate(zip(raw, lines, strict=True), 1)
+    ]
 
 
 def _refuse_beside(file: str, found: str) -> InputError:
@@ -151,7 +161,7 @@ def _read_lines(file: str, number: int, feature: Any) -> list[Array]:
     lines: list[Array] = []
     for part in parts if isinstance(parts, list) else []:
         try:
-            array = np.array([[float(c) for c in p] for p in part or ()], dtype=np.float64)
+            array = np.array([[_as_float(c) for c in p] for p in part or ()], dtype=np.float64)
         except (TypeError, ValueError, OverflowError) as error:
             raise _refuse(file, "a coordinate is no number", number) from error
         if array.ndim != 2 or array.shape[1] < 2 or array.shape[0] > _POINT_LIMIT:
@@ -179,7 +189,7 @@ def _find_origin(file: str, raw: Sequence[Any], lines: Sequence[Sequence[Array]]
 
 
 def _place(
-    frame: LocalFrame, number: int, feature: Mapping[str, Any], parts: Sequence[Array]
+    file: str, frame: LocalFrame, number: int, feature: Mapping[str, Any], parts: Sequence[Array]
 ) -> _Feature:
     placed = []
     for part in parts:
@@ -187,7 +197,7 @@ def _place(
         placed.append((x, y, part[:, 2] if part.shape[1] == 3 else None))
     properties = feature.get("properties")
     held = properties if isinstance(properties, Mapping) else {}
-    return _Feature(number, _kind(feature), held, tuple(placed))
+    return _Feature(file, number, _kind(feature), held, tuple(placed))
 
 
 def _build_road(file: str, features: Sequence[_Feature]) -> Circuit:
@@ -239,8 +249,9 @@ def _numbers(file: str, feature: _Feature, name: str, n: int) -> Array:
     """Read a property that is a number, or a list with one for each point."""
     value = feature.properties[name]
     try:
-        array = np.array(value, dtype=np.float64)
-    except (TypeError, ValueError) as error:
+        listed = [_as_float(v) for v in value] if isinstance(value, list) else _as_float(value)
+        array = np.array(listed, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError) as error:
         raise _refuse(file, f"{name} is no number", feature.number) from error
     if array.ndim == 0:
         return np.full(n, float(array))
@@ -291,8 +302,21 @@ def _name(feature: _Feature) -> str:
 
 
 def _number(feature: _Feature, name: str, default: float) -> float:
-    try:
-        value = float(feature.properties.get(name, default))
-    except (TypeError, ValueError):
+    """Read a property that is a number; ``default`` without it."""
+    value = feature.properties.get(name)
+    if value is None:
         return default
-    return value if np.isfinite(value) else default
+    try:
+        number = _as_float(value)
+    except (TypeError, OverflowError):
+        number = np.nan
+    if not np.isfinite(number):
+        raise _refuse(feature.file, f"{name} is {value!r:.40}, no number", feature.number)
+    return number
+
+
+def _as_float(value: object) -> float:
+    """Take a number of JSON; a text or a truth value is none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(f"{value!r:.40} is no number")
+    return float(value)

@@ -28,6 +28,7 @@ from lapwright.readers.road_line import (
     poly_shape,
     sample_pieces,
     spiral_shape,
+    split_places,
 )
 from lapwright.readers.xml_tree import Node, read_tree
 
@@ -37,7 +38,9 @@ Array = NDArray[np.float64]
 _STEP_M: Final = 1.0
 #: Ends of roads closer than this are one place.
 _JOIN_M: Final = 1.0
-_PIECE_LIMIT: Final = 100_000
+_PIECE_LIMIT: Final = 20_000
+#: A piece begins where the one before it ends, within this, m.
+_APART_M: Final = 1.0
 _LENGTH_LIMIT_M: Final = 100_000.0
 #: Types of lanes that are the road; shoulders, borders and the like lie beside it.
 _DRIVEN: Final = frozenset(
@@ -121,7 +124,13 @@ def _refuse(file: str, found: str, line: int | None = None) -> InputError:
 
 
 def _read_road(node: Node) -> Road:
-    pieces = tuple(_read_piece(g) for g in node.all("planView", "geometry"))
+    read = [(_read_piece(g), g.line) for g in node.all("planView", "geometry")]
+    read.sort(key=lambda held: held[0].s)
+    pieces = tuple(piece for piece, _ in read)
+    for (one, _), (other, line) in itertools.pairwise(read):
+        if abs(one.s + one.length - other.s) > _APART_M:
+            found = f"a geometry begins at {other.s:g} m, the one before ends at "
+            raise ValueError(f"line {line}: {found}{one.s + one.length:g} m")
     length = sum(p.length for p in pieces)
     if not pieces or not 0.0 < length <= _LENGTH_LIMIT_M or len(pieces) > _PIECE_LIMIT:
         raise ValueError(f"line {node.line}: road {node.attributes.get('id')} has no usable line")
@@ -211,12 +220,10 @@ def _read_edges(road: Road, s: Array) -> tuple[Array, Array]:
     """Offsets of the outermost driven lanes' outer borders."""
     shift = road.shift.at(s)
     left, right = shift.copy(), shift.copy()
-    starts = np.array([n.number("s", 0.0) for n in road.sections])
-    index = np.searchsorted(starts, s, side="right") - 1
-    for k, section in enumerate(road.sections):
-        at = np.flatnonzero(index == k)
-        if at.size:
-            d = s[at] - starts[k]
+    starts = [n.number("s", 0.0) for n in road.sections]
+    for section, start, at in zip(road.sections, starts, split_places(starts, s), strict=True):
+        if at.start < at.stop:
+            d = np.maximum(s[at] - start, 0.0)
             left[at] += _reach(section, "left", d)
             right[at] -= _reach(section, "right", d)
     return left, right

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -170,16 +171,22 @@ def poly_shape(u: Sequence[float], v: Sequence[float], length: float, span: floa
 
 
 def sample_pieces(pieces: Sequence[Piece], s: Array) -> tuple[Array, Array, Array]:
-    """Points and headings at places along a line of pieces; each place lies in one piece."""
-    starts = np.array([p.s for p in pieces])
-    index = np.clip(np.searchsorted(starts, s, side="right") - 1, 0, len(pieces) - 1)
+    """Points and headings at ascending places along a line of pieces in their order."""
     out = np.zeros((3, s.size))
-    for k, piece in enumerate(pieces):
-        at = np.flatnonzero(index == k)
-        if at.size:
+    for piece, at in zip(pieces, split_places([p.s for p in pieces], s), strict=True):
+        if at.start < at.stop:
             u, v, turn = piece.shape(np.maximum(s[at] - piece.s, 0.0))
             cos, sin = np.cos(piece.heading), np.sin(piece.heading)
             out[0, at] = piece.x + cos * u - sin * v
             out[1, at] = piece.y + sin * u + cos * v
             out[2, at] = piece.heading + turn
     return out[0], out[1], out[2]
+
+
+def split_places(starts: Sequence[float], s: Array) -> list[slice]:
+    """Which of the ascending places ``s`` lie in each piece; what is before the first is its own.
+
+    ``starts`` ascend: a piece reaches to the next one's beginning.
+    """
+    edges = np.searchsorted(s, np.asarray(starts[1:], dtype=np.float64)).tolist()
+    return [slice(a, b) for a, b in pairwise([0, *edges, s.size])] if len(starts) else []

@@ -29,6 +29,14 @@ TIME_LIMIT_S = 20.0
 TIME_PER_BYTE_S = 1.0 / 10e6
 #: Exit code of a process that says by name what is wrong with the file.
 _NAMED: Final = 3
+#: And of one that could not have the memory it asked for.
+_NO_MEMORY: Final = 4
+#: How libraries begin a line when they end for want of memory.
+_MEMORY_WORDS: Final = (
+    "MemoryError",
+    "memory allocation of",
+    "terminate called after throwing an instance of 'std::bad_alloc'",
+)
 _LENGTH = struct.Struct("<Q")
 
 
@@ -63,11 +71,12 @@ def read_in_sandbox(source: Source, kind: str) -> Unpacked:
             command, input=source.data, capture_output=True, timeout=limit_s, check=False
         )
     except subprocess.TimeoutExpired as error:
-        raise InputError([_refuse(source, f"the time limit ({limit_s:.0f} s)")]) from error
+        where = f"the time limit ({limit_s:.0f} s)"
+        raise InputError([_refuse(source, where, is_damaged=False)]) from error
     if done.returncode == _NAMED:
         raise InputError([_say_damage(source, json.loads(done.stdout))])
     if done.returncode != 0:
-        raise InputError([_refuse(source, _say_end(done.stderr))])
+        raise InputError([_refuse(source, _say_end(done.returncode, done.stderr))])
     return _read_parts(memoryview(done.stdout))
 
 
@@ -89,20 +98,21 @@ def _say_damage(source: Source, said: dict[str, Any]) -> Message:
     )  # fmt: skip
 
 
-def _say_end(errors: bytes) -> str:
-    text = errors.decode(errors="replace")
-    if "memory" in text.lower() or "MemoryError" in text or "alloc" in text.lower():
+def _say_end(code: int, errors: bytes) -> str:
+    """Say why the process ended; only how a line begins counts, a path may hold any word."""
+    lines = errors.decode(errors="replace").split("\n")
+    if code == _NO_MEMORY or any(line.startswith(_MEMORY_WORDS) for line in lines):
         return "the memory limit (1.5 GiB)"
     return "a damaged part"
 
 
-def _refuse(source: Source, where: str) -> Message:
+def _refuse(source: Source, where: str, is_damaged: bool = True) -> Message:
     size = f"{len(source.data):,}".replace(",", " ")
     return Message(
         "refused",
         source.file,
         f"reading stopped at {where} for a file of {size} bytes",
-        "The file is damaged. Nothing was imported",
+        "The file is damaged. Nothing was imported" if is_damaged else "Nothing was imported",
         "Copy it again from the logger",
         place="byte 0",
         byte=0,
@@ -151,6 +161,8 @@ def main() -> int:
     except Damaged as damage:
         out.write(json.dumps(damage.document()).encode())
         return _NAMED
+    except MemoryError:
+        return _NO_MEMORY
     text = json.dumps(about).encode()
     out.write(_LENGTH.pack(len(text)) + text)
     for frame in frames:

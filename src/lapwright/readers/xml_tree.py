@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
 from lapwright.errors import InputError
+from lapwright.readers.sheets import read_number
 from lapwright.readers.xml_events import Sinks, parse_events, read_utf8, refuse_markup
 
 #: Elements that are kept of one document.
@@ -45,11 +45,8 @@ class Node:
         text = self.attributes.get(name)
         if text is None and default is not None:
             return default
-        try:
-            value = float(text or "")
-        except ValueError:
-            value = math.nan
-        if not math.isfinite(value):
+        value = read_number(text or "")
+        if value is None:
             shown = "missing" if text is None else f'"{text[:30]}"'
             raise ValueError(f"line {self.line}: {name} of {self.name} is {shown}")
         return value
