@@ -34,6 +34,12 @@ def reached() -> Any:
 
 
 @pytest.fixture(scope="session")
+def late_braking() -> Any:
+    """Load the module that lets simulated drivers brake late on purpose."""
+    return _load("late_braking.py", "late_braking")
+
+
+@pytest.fixture(scope="session")
 def session(simulated: Any) -> Any:
     return simulated.drive()
 

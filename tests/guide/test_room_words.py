@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from lapwright.driving.ledger_records import OWN_BEST
-from lapwright.driving.room import Goal, Missed, Room
+from lapwright.driving.room import Missed, Room
+from lapwright.driving.room_goals import Goal
 from lapwright.driving.work_order import WorkItem
 from lapwright.guide.compose import compose_view
 from lapwright.guide.sentences import write_text

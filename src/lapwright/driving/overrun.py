@@ -2,7 +2,11 @@
 
 A point follows a driven lap's line, brakes and turns as hard as these laps showed and
 no harder. Where braking and turning ask for more than there is, both get the same share
-(an ellipse joins them). It is an estimate for one car in past conditions.
+(a superellipse joins them). It is an estimate for one car in past conditions.
+
+Who is late brakes as he usually does, or harder, up to what the car has. So three abilities
+are tried: what these laps showed often, what they showed at their hardest, and, where the
+car is known otherwise, what it has.
 """
 
 from __future__ import annotations
@@ -14,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lapwright.model.car import Car, Limit
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, Track
 from lapwright.numerics.curves import at_places
@@ -32,8 +37,11 @@ STEER_RADPS, STEER_DAMPING = 1.6, 0.8
 STEP_S, LONGEST_S = 0.02, 12.0
 #: Speeds are looked at in bins of this width, m/s; fewer samples than the second say nothing.
 BIN_MPS, FEWEST = 4.0, 12
-#: Share of the samples in a bin that the shown ability exceeds.
-TOP = 0.9
+#: Share of the samples in a bin that is below what was shown often, and at the hardest.
+OFTEN, HARDEST = 0.9, 0.98
+#: Exponent of the superellipse that joins braking and turning: 2 would be the friction circle;
+#: set with the invented car's late braking in two sessions.
+JOINED = 1.5
 #: A sample shows one direction where the other stays below this share of it.
 BESIDE = 0.35
 #: The ability is not known better than to this share, whatever the laps' scatter.
@@ -47,17 +55,43 @@ class Shown:
     """Largest tyre forces that laps showed on the level, over mass: a + b v² in m/s².
 
     ``brake`` and ``side`` are (a, b); ``spread`` is the share by which the speeds' own
-    values scatter about them.
+    values scatter about them. ``tied``: the tyres brake at least as hard as they hold to the
+    side (common practice, no source), so a soft brake foot does not hide what they can do.
     """
 
     brake: tuple[float, float]
     side: tuple[float, float]
     spread: float
+    tied: bool = False
 
     def scaled(self, factor: float) -> Shown:
         """Return all of it multiplied."""
         (a, b), (c, d) = self.brake, self.side
         return replace(self, brake=(a * factor, b * factor), side=(c * factor, d * factor))
+
+    def side_at(self, v: float) -> float:
+        """Return the largest tyre force to the side over mass at ``v`` m/s, m/s²."""
+        return self.side[0] + self.side[1] * v * v
+
+    def brake_at(self, v: float) -> float:
+        """Return the hardest braking of the tyres (with drag) over mass at ``v`` m/s, m/s²."""
+        own = self.brake[0] + self.brake[1] * v * v
+        return max(own, self.side_at(v)) if self.tied else own
+
+
+@dataclass(frozen=True, slots=True)
+class Ability:
+    """What a late driver may brake and turn with.
+
+    ``lower`` is the lower bound of what his laps showed often, ``hardest`` what they showed at
+    their hardest, ``upper`` its upper bound; ``car`` what a car that is known from elsewhere
+    has, None where it is not.
+    """
+
+    lower: Shown
+    hardest: Shown
+    upper: Shown
+    car: Shown | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,24 +110,54 @@ class Overrun:
     angle_rad: float = 0.0
 
 
-def find_shown(circuit: Circuit, laps: Sequence[Lap]) -> Shown | None:
-    """Find how hard the laps that count braked and turned; None where too little was shown."""
+def find_ability(circuit: Circuit, laps: Sequence[Lap], car: Car | None = None) -> Ability | None:
+    """Find how hard the laps that count braked and turned; None where too little was shown.
+
+    Parameters
+    ----------
+    car
+        A car that others' laps showed, or that was given.
+    """
     tracks = [lap.track for lap in laps if lap.used and lap.track is not None]
     if not tracks:
         return None
     forces = [_tyre_forces(circuit, track) for track in tracks]
     v, forward, left = (np.concatenate([f[k] for f in forces]) for k in range(3))
-    brake = _limit(v, -forward, np.abs(left) < BESIDE * -forward)
-    side = _limit(v, np.abs(left), np.abs(forward) < BESIDE * np.abs(left))
-    if brake is None or side is None:
+    often = _find_shown(v, forward, left, OFTEN)
+    hardest = _find_shown(v, forward, left, HARDEST, whole=True)
+    if often is None or hardest is None:
         return None
-    spread = float(np.clip(max(brake[1], side[1]), LEAST_SPREAD, MOST_SPREAD))
-    return Shown(brake[0], side[0], spread)
+    hardest = replace(hardest, spread=often.spread, tied=True)
+    lower, upper = often.scaled(1.0 - often.spread), hardest.scaled(1.0 + often.spread)
+    return Ability(lower, hardest, upper, None if car is None else _take_car(car, often.spread))
+
+
+def _find_shown(
+    v: Array, forward: Array, left: Array, share: float, *, whole: bool = False
+) -> Shown | None:
+    """Find the limits; ``whole`` counts what the tyres give beside the direction as well."""
+    back, side = np.maximum(-forward, 0.0), np.abs(left)
+    both = (np.abs(forward) ** JOINED + side**JOINED) ** (1 / JOINED)
+    braking = _limit(v, both if whole else back, side < BESIDE * back, share)
+    turning = _limit(v, both if whole else side, np.abs(forward) < BESIDE * side, share)
+    if braking is None or turning is None:
+        return None
+    spread = float(np.clip(max(braking[1], turning[1]), LEAST_SPREAD, MOST_SPREAD))
+    return Shown(braking[0], turning[0], spread)
+
+
+def _take_car(car: Car, spread: float) -> Shown:
+    """Take a car's limits; its drag brakes as well."""
+
+    def line(limit: Limit, drag: float) -> tuple[float, float]:
+        return limit.at_rest, limit.per_v2 + drag
+
+    return Shown(line(car.brake, car.drag_per_mass), line(car.lateral, 0.0), spread, True)
 
 
 def run_wide(
     circuit: Circuit, track: Track, shown: Shown, today_m: float, brake_m: float,
-    half_width_m: float = 0.0,
+    half_width_m: float = 0.0, until_m: float = math.inf,
 ) -> Overrun:  # fmt: skip
     """Drive into a corner behind a lap's track, braking later than it did.
 
@@ -105,6 +169,8 @@ def run_wide(
         Where it was braked on that lap, and where the braking begins now: m along the lap.
     half_width_m
         How far the car reaches to each side of its line.
+    until_m
+        Where it is looked at last, m along the lap as the track counts it.
     """
     road = _lay(circuit, track, today_m, brake_m)
     here = _at(road, brake_m)
@@ -122,7 +188,7 @@ def run_wide(
                 least, side = room - half_width_m, sign
         if least < 0:
             return Overrun(v, s % circuit.length_m, side, least, abs(mu))
-        if s > road.s[-2]:
+        if s > min(road.s[-2], until_m):
             break
     return Overrun(None, None, side, least)
 
@@ -205,13 +271,13 @@ def _act(
     """Forward and lateral acceleration: brake while too fast and hold the line, within Shown."""
     normal = float(apparent_gravity(v, here.slope, here.cross, here.hump))
     load = max(1 + LOAD_SHARE * (normal / GRAVITY - 1), 0.1)
-    brake = load * (shown.brake[0] + shown.brake[1] * v * v)
-    side = load * (shown.side[0] + shown.side[1] * v * v)
+    brake, side = load * shown.brake_at(v), load * shown.side_at(v)
     slow = min(braked_s / BITE_S, 1.0) if v > here.v + 0.2 else 0.0
     off, course = n - here.n, mu - here.mu
     back = STEER_RADPS**2 * off + 2 * STEER_DAMPING * STEER_RADPS * v * course
     tyres = v * v * here.curve - back + here.cross * normal
-    share = 1.0 / max(math.hypot(slow, tyres / side), 1.0)
+    asked = (slow**JOINED + abs(tyres / side) ** JOINED) ** (1 / JOINED)
+    share = 1.0 / max(asked, 1.0)
     pull = float(downhill_pull(here.slope))
     return -slow * brake * share - pull, tyres * share - here.cross * normal
 
@@ -230,7 +296,7 @@ def _tyre_forces(circuit: Circuit, track: Track) -> tuple[Array, Array, Array]:
 
 
 def _limit(
-    v: Array, value: Array, alone: NDArray[np.bool_]
+    v: Array, value: Array, alone: NDArray[np.bool_], share: float
 ) -> tuple[tuple[float, float], float] | None:
     """Limit a + b v² through the tops of the bins of speed, and how they scatter about it."""
     strong = alone & (value > 0.4 * np.quantile(value, 0.98))
@@ -239,7 +305,7 @@ def _limit(
     for k in np.unique(box[strong]):
         here = strong & (box == k)
         if here.sum() >= FEWEST:
-            top = find_quantile(value[here], TOP)
+            top = find_quantile(value[here], share)
             tops.append((float(np.mean(v[here] ** 2)), top, float(min(here.sum(), 200))))
     if len(tops) < 2:
         return None

@@ -8,37 +8,44 @@ in past conditions.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
 
+from lapwright.driving.action_values import subtract
 from lapwright.driving.ledger_records import OWN_BEST
-from lapwright.driving.overrun import Overrun, Shown, find_shown, run_wide, stopping_distance
+from lapwright.driving.overrun import (
+    BEHIND_M,
+    Ability,
+    Overrun,
+    Shown,
+    find_ability,
+    run_wide,
+    stopping_distance,
+)
 from lapwright.driving.passes import CornerPass, CornerSummary
+from lapwright.driving.room_goals import (
+    ASKED,
+    Change,
+    Goal,
+    find_goals,
+    measure_after,
+)
 from lapwright.driving.work_order import WorkItem
-from lapwright.model.car import Car
-from lapwright.model.circuit import Circuit, Corner
+from lapwright.model.car import Car, Measured
+from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, Track, knows_line
 from lapwright.numerics.curves import at_places
 
-Change = Literal["later", "faster", "flat"]
-
-#: What the causes of lost time that ask for a change ask for, and of which action.
-ASKED: Final[Mapping[str, tuple[Change, str]]] = {
-    "early_braking": ("later", "brake_start_m"),
-    "slow_minimum": ("faster", "minimum_speed_mps"),
-    "lift": ("flat", "off_throttle_m"),
-}
-
 #: By how much a change is missed, m.
 MISSED_M: Final = (5.0, 10.0)
-#: Smaller changes are no advice: m of braking point, m/s of speed.
-LEAST_LATER_M, LEAST_FASTER_MPS = 2.0, 0.3
-#: Fewer laps through a corner show no usual value to go on from.
-LEAST_LAPS: Final = 3
+#: What is asked for may go so much further than a change whose room is known, m and m/s.
+SHORT_M, SHORT_MPS = 0.5, 0.1
 #: A track that ends sooner after the braking point does not show the corner, m.
 LOOKED_OVER_M = 100.0
+#: How far behind a corner's end its exit is looked at, m.
+EXIT_M = 80.0
 #: Nobody steps further at once than this (common practice, no source).
 STEP_M, STEP_MPS = 5.0, 1.0
 #: Why no run-off is given.
@@ -49,36 +56,17 @@ BEYOND_GRIP: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Goal:
-    """A change: today's usual value and the goal, m along the lap or m/s; None for flat.
-
-    ``shown_by`` is (driver, lap id) of the lap that showed it; None where it was only computed.
-    ``behind`` is the lap whose line and speed the estimate follows; a computed change follows
-    the computed ``line`` instead, braked at ``line_brake_m``.
-    """
-
-    corner: str
-    action: str
-    change: Change
-    today: float | None
-    goal: float | None
-    shown_by: tuple[str, str] | None
-    behind: str
-    line: Track | None = None
-    line_brake_m: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Missed:
     """What happens when a change is missed by ``by_m``.
 
     Parameters
     ----------
     edge_mps
-        Speed at the road's edge as the laps' braking and turning give it; None where the car
-        stays on the road.
+        Speed at the road's edge with the hardest braking and turning of these laps; None where
+        the car stays on the road.
     worst_mps, best_mps
-        The same with the lower and the upper bound of what was shown.
+        The same with the lower bound of what the laps showed often, and with the upper bound
+        of their hardest (or with what the car has, where more is known of it).
     edge_m, side
         Where, m along the lap, and on which side: of the lower bound.
     left_m
@@ -113,7 +101,7 @@ def find_room(
     laps: Sequence[Lap],
     passes: Sequence[CornerPass],
     summaries: Mapping[str, CornerSummary],
-    car: Car | None = None,
+    car: Measured | None = None,
     computed: Sequence[Goal] = (),
 ) -> tuple[Room, ...]:
     """Find the room of every change that the laps show, and of those only computed.
@@ -128,21 +116,23 @@ def find_room(
 
 
 def list_asked(
-    work: Sequence[WorkItem], rooms: Sequence[Room], laps: Sequence[Lap], behind: str
-) -> list[Goal]:
+    work: Sequence[WorkItem], rooms: Sequence[Room], laps: Sequence[Lap], behind: str,
+    length_m: float,
+) -> list[Goal]:  # fmt: skip
     """List what the order of work asks to do later, faster or flat, and no room covers yet.
 
     Parameters
     ----------
     behind
         The lap to follow where no lap has shown it.
+    length_m
+        Of the road.
     """
     drivers = {lap.id: lap.driver for lap in laps}
-    covered = {(room.goal.corner, room.goal.change) for room in rooms}
     goals: dict[tuple[str, Change], Goal] = {}
     for item in work:
         change, action = ASKED.get(item.cause, (None, ""))
-        if change is None or (item.corner, change) in covered:
+        if change is None or any(_covers(room.goal, item, length_m) for room in rooms):
             continue
         if change != "flat" and (item.action != action or None in (item.today, item.goal)):
             continue
@@ -154,15 +144,35 @@ def list_asked(
     return list(goals.values())
 
 
+def _covers(goal: Goal, item: WorkItem, length_m: float) -> bool:
+    """Whether a change goes at least as far as what the order of work asks for."""
+    if (goal.corner, goal.change) != (item.corner, ASKED[item.cause][0]):
+        return False
+    if goal.change == "flat" or item.goal is None:
+        return True
+    short = SHORT_M if goal.action.endswith("_m") else SHORT_MPS
+    return goal.goal is not None and (
+        subtract(goal.goal, item.goal, goal.action, length_m) >= -short
+    )
+
+
 def measure_rooms(
     circuit: Circuit, goals: Sequence[Goal], laps: Sequence[Lap], passes: Sequence[CornerPass],
-    summaries: Mapping[str, CornerSummary], car: Car | None = None,
+    summaries: Mapping[str, CornerSummary], car: Measured | None = None, has: Car | None = None,
 ) -> tuple[Room, ...]:  # fmt: skip
-    """Measure the room of changes; those that nothing can be said of are left out."""
-    shown = find_shown(circuit, laps)
-    if why_no_room(circuit, laps) or shown is None:
+    """Measure the room of changes; those that nothing can be said of are left out.
+
+    Parameters
+    ----------
+    car
+        For its width.
+    has
+        A car whose limits are known from other laps than these.
+    """
+    ability = find_ability(circuit, laps, has)
+    if why_no_room(circuit, laps) or ability is None:
         return ()
-    rooms = (measure_room(circuit, g, laps, passes, summaries, shown, car) for g in goals)
+    rooms = (measure_room(circuit, g, laps, passes, summaries, ability, car) for g in goals)
     return tuple(room for room in rooms if room is not None)
 
 
@@ -173,81 +183,12 @@ def why_no_room(circuit: Circuit, laps: Sequence[Lap]) -> str:
     used = [lap.track for lap in laps if lap.used and lap.track is not None]
     if not used or not all(knows_line(track.n_sd) for track in used):
         return "the positions are not good enough to tell a line"
-    return "" if find_shown(circuit, laps) else "too little braking and cornering was shown"
-
-
-def find_goals(
-    circuit: Circuit, corner: Corner, laps: Sequence[Lap], passes: Sequence[CornerPass],
-    summaries: Mapping[str, CornerSummary],
-) -> list[Goal]:  # fmt: skip
-    """Find what one of these laps did later, faster or flat, and no slower, in a corner."""
-    summary = summaries.get(corner.id)
-    used = {lap.id: lap for lap in laps if lap.used}
-    own = [p for p in passes if p.corner == corner.id and p.lap in used]
-    if summary is None or len(own) < LEAST_LAPS:
-        return []
-    usual_s = float(np.median([p.time_s for p in own]))
-    good = [p for p in own if p.time_s <= usual_s]
-    found = [
-        _later(circuit, corner, summary, good, used),
-        _faster(corner, summary, good, used),
-        _flat(corner, summary, good, used),
-    ]
-    return [goal for goal in found if goal is not None]
-
-
-def _later(
-    circuit: Circuit, corner: Corner, summary: CornerSummary, good: Sequence[CornerPass],
-    laps: Mapping[str, Lap],
-) -> Goal | None:  # fmt: skip
-    today = _median(summary, "brake_start_m")
-    if today is None:
-        return None
-    late = {
-        p.lap: _after(circuit, today, place)
-        for p in good
-        if (place := p.actions["brake_start_m"]) is not None
-    }
-    if not late:
-        return None
-    lap = max(late, key=lambda k: late[k])
-    if late[lap] < LEAST_LATER_M:
-        return None
-    place = (today + late[lap]) % circuit.length_m
-    return Goal(corner.id, "brake_start_m", "later", today, place, (laps[lap].driver, lap), lap)
-
-
-def _faster(
-    corner: Corner, summary: CornerSummary, good: Sequence[CornerPass], laps: Mapping[str, Lap]
-) -> Goal | None:
-    today = _median(summary, "minimum_speed_mps")
-    fast = {p.lap: v for p in good if (v := p.actions["minimum_speed_mps"]) is not None}
-    if today is None or not fast or summary.kind == "flat":
-        return None
-    lap = max(fast, key=lambda k: fast[k])
-    if fast[lap] - today < LEAST_FASTER_MPS:
-        return None
-    shown = (laps[lap].driver, lap)
-    return Goal(corner.id, "minimum_speed_mps", "faster", today, fast[lap], shown, lap)
-
-
-def _flat(
-    corner: Corner, summary: CornerSummary, good: Sequence[CornerPass], laps: Mapping[str, Lap]
-) -> Goal | None:
-    """Flat where most laps lift and one did not."""
-    off = summary.actions.get("off_throttle_m")
-    held = [
-        p for p in good if p.actions["off_throttle_m"] is None and "throttle" in laps[p.lap].traces
-    ]
-    if summary.kind != "lifted" or off is None or off.median is None or not held:
-        return None
-    lap = min(held, key=lambda p: p.time_s).lap
-    return Goal(corner.id, "off_throttle_m", "flat", off.median, None, (laps[lap].driver, lap), lap)
+    return "" if find_ability(circuit, laps) else "too little braking and cornering was shown"
 
 
 def measure_room(
     circuit: Circuit, goal: Goal, laps: Sequence[Lap], passes: Sequence[CornerPass],
-    summaries: Mapping[str, CornerSummary], shown: Shown, car: Car | None = None,
+    summaries: Mapping[str, CornerSummary], ability: Ability, car: Measured | None = None,
 ) -> Room | None:  # fmt: skip
     """Measure what missing a change by `MISSED_M` risks; None where nothing can be followed."""
     followed = _follow(circuit, goal, laps, passes)
@@ -257,32 +198,77 @@ def measure_room(
     if not track.s[0] + 2.0 < here < track.s[-1] - LOOKED_OVER_M:
         return None
     half = 0.5 * car.width_m if car is not None else 0.0
+    until = find_end(circuit, goal.corner, here)
     wanted = goal.goal if goal.change == "later" else None
-    later = 0.0 if wanted is None else max(_after(circuit, here, wanted), 0.0)
-    # a computed change is held against what was shown alone, and may ask for more than that
-    least = 0.0 if goal.shown_by is None else _least_ability(circuit, track, shown, here, half)
-    factors = [max(k, least) for k in (1.0, 1.0 - shown.spread, 1.0 + shown.spread)]
+    later = 0.0 if wanted is None else max(measure_after(circuit, here, wanted), 0.0)
+    # a computed line is held against what was shown alone, and may ask for more than that
+    held = (
+        ability
+        if goal.line is not None
+        else hold_ability(circuit, track, ability, (here, until), car)
+    )
+    tried = list_tried(held)
     missed, before = [], [Overrun(None, None, 0, 99.0)] * 3
     for by in MISSED_M:
-        runs = [
-            run_wide(circuit, track, shown.scaled(k), here, here + later + by, half)
-            for k in factors
-        ]
-        cases = [_worse(one, two) for one, two in zip(before, runs, strict=True)]
-        before = cases
-        missed.append(_missed(circuit, by, cases, shown))
+        late = here + later + by
+        runs = [run_wide(circuit, track, s, here, late, half, until) for s in tried]
+        before = [_worse(one, two) for one, two in zip(before, put_in_order(runs), strict=True)]
+        missed.append(_missed(circuit, by, before, ability.lower))
     return Room(goal, tuple(missed), find_steps(circuit, goal, summaries.get(goal.corner)))
 
 
-def _least_ability(circuit: Circuit, track: Track, shown: Shown, here: float, half: float) -> float:
-    """Find the least share of what was shown that holds the followed lap itself on the road.
+def list_tried(ability: Ability) -> list[Shown]:
+    """List what is tried: the hardest, the lower bound of the often shown, and upper bounds."""
+    upper = [ability.upper] if ability.car is None else [ability.upper, ability.car]
+    return [ability.hardest, ability.lower, *upper]
+
+
+def hold_ability(
+    circuit: Circuit, track: Track, ability: Ability, through: tuple[float, float],
+    car: Measured | None = None,
+) -> Ability:  # fmt: skip
+    """Raise each ability until it holds a driven lap on the road.
 
     A lap that leaned on more than the others in this corner has shown that much here.
+
+    Parameters
+    ----------
+    through
+        Where the lap was braked, and the last place that is looked at.
     """
-    for factor in np.arange(1.0 - shown.spread, 1.0 + shown.spread, 0.01):
-        if run_wide(circuit, track, shown.scaled(float(factor)), here, here, half).edge_mps is None:
-            return float(factor)
-    return 1.0 + shown.spread
+    half = 0.5 * car.width_m if car is not None else 0.0
+
+    def hold(shown: Shown) -> Shown:
+        here, until = through
+        for factor in np.arange(1.0, 1.0 + 2.0 * shown.spread, 0.01):
+            raised = shown.scaled(float(factor))
+            if run_wide(circuit, track, raised, here, here, half, until).edge_mps is None:
+                return raised
+        return shown.scaled(1.0 + 2.0 * shown.spread)
+
+    lower, hardest, upper = map(hold, (ability.lower, ability.hardest, ability.upper))
+    return replace(ability, lower=lower, hardest=hardest, upper=upper)
+
+
+def find_end(circuit: Circuit, corner: str, here: float) -> float:
+    """Find the last place that belongs to a corner braked for at ``here``, as its track counts.
+
+    What happens in the next corner is no consequence that was worked out.
+    """
+    end = next((c.end_m for c in circuit.corners if c.id == corner), None)
+    return here + BEHIND_M if end is None else here + (end - here) % circuit.length_m + EXIT_M
+
+
+def put_in_order(runs: Sequence[Overrun]) -> list[Overrun]:
+    """Take the usual, the worst and the best of runs with the hardest, a lower and upper bounds.
+
+    The fits of what was shown may cross where no lap backs them; the bounds never do.
+    """
+    usual, lower, *upper = runs
+    best = usual
+    for run in upper:
+        best = run if _worse(best, run) is best else best
+    return [usual, _worse(lower, usual), best]
 
 
 def _worse(one: Overrun, two: Overrun) -> Overrun:
@@ -302,16 +288,22 @@ def _follow(
     own = next((p for p in passes if p.lap == goal.behind and p.corner == goal.corner), None)
     if lap is None or lap.track is None or own is None:
         return None
+    start = find_start(circuit, lap.track, own)
+    return None if start is None else (lap.track, start)
+
+
+def find_start(circuit: Circuit, track: Track, own: CornerPass) -> float | None:
+    """Find where a pass begins to brake, or else lifts or turns in, m along its lap's track."""
     names = ("brake_start_m", "off_throttle_m", "turn_in_m")
     place = next((p for n in names if (p := own.actions.get(n)) is not None), None)
-    return None if place is None else (lap.track, _on_track(circuit, lap.track, place))
+    return None if place is None else _on_track(circuit, track, place)
 
 
-def _missed(circuit: Circuit, by: float, cases: Sequence[Overrun], shown: Shown) -> Missed:
+def _missed(circuit: Circuit, by: float, cases: Sequence[Overrun], lower: Shown) -> Missed:
     usual, worst, best = cases
     side: Literal["left", "right"] = "left" if worst.side > 0 else "right"
     stays = worst.edge_mps is None
-    run_off, why = (None, "") if stays else _run_off_left(circuit, worst, shown)
+    run_off, why = (None, "") if stays else _run_off_left(circuit, worst, lower)
     return Missed(
         by_m=by,
         edge_mps=usual.edge_mps,
@@ -325,15 +317,15 @@ def _missed(circuit: Circuit, by: float, cases: Sequence[Overrun], shown: Shown)
     )
 
 
-def _run_off_left(circuit: Circuit, worst: Overrun, shown: Shown) -> tuple[float | None, str]:
+def _run_off_left(circuit: Circuit, worst: Overrun, lower: Shown) -> tuple[float | None, str]:
     """Run-off left across the road when the car has stopped beyond the edge, m."""
     if worst.edge_m is None or worst.edge_mps is None:
         return None, ""
     width, grip = find_run_off(circuit, worst.edge_m, worst.side)
     if width is None:
         return None, RUNOFF_UNKNOWN
-    v, low = worst.edge_mps, 1.0 - shown.spread
-    brake = low * (shown.brake[0] + shown.brake[1] * v * v / 2) * grip
+    v = worst.edge_mps
+    brake = (lower.brake[0] + lower.brake[1] * v * v / 2) * grip
     return width - stopping_distance(v, brake) * float(np.sin(worst.angle_rad)), ""
 
 
@@ -375,23 +367,12 @@ def find_steps(circuit: Circuit, goal: Goal, summary: CornerSummary | None) -> t
     if goal.goal is None or goal.today is None:
         return ()
     place = goal.action.endswith("_m")
-    whole = _after(circuit, goal.today, goal.goal) if place else goal.goal - goal.today
+    whole = measure_after(circuit, goal.today, goal.goal) if place else goal.goal - goal.today
     scatter = summary.actions[goal.action].spread if summary else None
     step = max(STEP_M if place else STEP_MPS, 0.5 * (scatter or 0.0))
     count = max(int(np.ceil(whole / step - 1e-9)), 1)
     values = [goal.today + whole * (k + 1) / count for k in range(count)]
     return tuple(v % circuit.length_m if place else v for v in values)
-
-
-def _median(summary: CornerSummary, name: str) -> float | None:
-    action = summary.actions.get(name)
-    return None if action is None else action.median
-
-
-def _after(circuit: Circuit, place: float, other: float) -> float:
-    """How far one place lies after another on the road, before it negative, m."""
-    half = 0.5 * circuit.length_m
-    return (other - place + half) % circuit.length_m - half
 
 
 def _on_track(circuit: Circuit, track: Track, place: float) -> float:

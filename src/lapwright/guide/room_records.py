@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from lapwright.driving.room import ASKED, LEAST_LAPS, Change, Room, why_no_room
+from lapwright.driving.room import Room, why_no_room
+from lapwright.driving.room_goals import ASKED, LEAST_LAPS, Change
 from lapwright.guide.document import Findings
 from lapwright.guide.figures import from_apex
 from lapwright.model.circuit import Circuit, Corner
@@ -23,9 +24,9 @@ def compose_corner_room(findings: Findings, corner: Corner) -> dict[str, Any]:
     """Compose a corner's room to be wrong: a row for each change and each miss."""
     laps = count_laps(findings)
     rows = [
-        {**row, **_values(room, findings.circuit, corner), "laps": laps}
+        row
         for room in list_rooms(findings, corner)
-        for row in _rows(room)
+        for row in compose_room(room, findings.circuit, corner, laps)
     ]
     why = (
         None
@@ -34,6 +35,11 @@ def compose_corner_room(findings: Findings, corner: Corner) -> dict[str, Any]:
     )
     unknown = [{"change": change, "why": why} for change, why in list_unknown(findings, corner)]
     return {"room": rows, "room_why_empty": why, "room_unknown": unknown}
+
+
+def compose_room(room: Room, circuit: Circuit, corner: Corner, laps: int) -> list[dict[str, Any]]:
+    """Compose a row for each miss of one change, by what so many laps showed."""
+    return [{**row, **_values(room, circuit, corner), "laps": laps} for row in _rows(room)]
 
 
 def list_unknown(findings: Findings, corner: Corner) -> list[tuple[Change, str]]:

@@ -39,7 +39,7 @@ def say_corner_room(findings: Findings, corner: Corner) -> list[Text]:
 def _say(findings: Findings, corner: Corner, room: Room) -> Text:
     parts = [
         _say_change(findings, room),
-        *_say_missed(room, float(count_laps(findings))),
+        *say_missed(room, float(count_laps(findings))),
         _say_steps(findings, corner, room),
     ]
     return join_texts([part for part in parts if part is not None])
@@ -62,8 +62,11 @@ def _say_change(findings: Findings, room: Room) -> Text:
     return Text(f"Braking {{0}} later than usual ({by}).", ((later, "distance"),))
 
 
-def _say_missed(room: Room, laps: float) -> list[Text]:
-    """Say both misses, in one sentence where neither leaves the road."""
+def say_missed(room: Room, laps: float) -> list[Text]:
+    """Say both misses, in one sentence where neither leaves the road.
+
+    ``laps`` is how many laps showed the braking and cornering that it rests on.
+    """
     leaving = [m for m in room.missed if m.worst_mps is not None]
     start = _MISSED[room.goal.change]
     if not leaving:

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from lapwright.driving.corner_sight import find_sight
 from lapwright.driving.kerb_use import find_kerb_effects, find_span_uses
-from lapwright.driving.room import Change, Goal, find_room, list_asked, measure_rooms
+from lapwright.driving.room import find_room, list_asked, measure_rooms
+from lapwright.driving.room_goals import Change, Goal
 from lapwright.driving.steering import find_hands
 from lapwright.driving.track_limits import Rule, find_track_limits
 from lapwright.guide.document import Findings
-from lapwright.model.car import Car
 from lapwright.model.circuit import Circuit, Corner
 from lapwright.model.lap import Lap, Trace, Track
 from lapwright.model.recording import Recording
@@ -44,22 +44,18 @@ def add_surroundings(findings: Findings, rule: Rule) -> Findings:
             circuit, laps, uses, findings.passes, corrections=_corrections(findings, bool(uses))
         ),
         rooms=find_room(
-            circuit, laps, findings.passes, findings.summaries, _car(findings),
-            list_computed(findings),
+            circuit, laps, findings.passes, findings.summaries, car, list_computed(findings)
         ),
-    )  # fmt: skip
+    )
 
 
 def add_work_rooms(findings: Findings) -> Findings:
     """Add the room of what the order of work asks to do later, faster or flat."""
     circuit, laps, rooms = findings.circuit, findings.laps, findings.rooms
-    goals = list_asked(findings.work, rooms, laps, findings.chosen_lap)
-    more = measure_rooms(circuit, goals, laps, findings.passes, findings.summaries, _car(findings))
+    goals = list_asked(findings.work, rooms, laps, findings.chosen_lap, circuit.length_m)
+    car = findings.measured
+    more = measure_rooms(circuit, goals, laps, findings.passes, findings.summaries, car)
     return replace(findings, rooms=(*rooms, *more))
-
-
-def _car(findings: Findings) -> Car | None:
-    return findings.possible.car if findings.possible else None
 
 
 def _corrections(findings: Findings, wanted: bool) -> dict[tuple[str, str], float]:
@@ -124,7 +120,7 @@ def _computed(findings: Findings, line: FastestLine, corner: Corner) -> list[Goa
         out.append(goal("minimum_speed_mps", "faster", slowest))
     margins = findings.possible.margins if findings.possible else ()
     holds = [m for m in margins if m.corner == corner.id and _surely(m) > 0]
-    if holds and summary.kind == "lifted":
+    if holds and summary.kind != "flat":
         out.append(goal("off_throttle_m", "flat", None))
     return out
 
