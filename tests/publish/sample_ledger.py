@@ -172,7 +172,10 @@ def make_work(corners: list[Json]) -> list[Json]:
          "reference": {"t": "Repeats best with “steering straight”.", "v": []},
          "goal": {"t": "Brake {0} before the apex,", "v": [[62.0, "distance"]]},
          "tolerance": {"t": "within {0}.", "v": [[5.0, "distance"]]},
-         "worth_s": worth}
+         "so_far": {"t": "so far {0} before the apex", "v": [[62.0 + ahead, "distance"]]},
+         "worth_s": worth,
+         "worth": {"t": "worth about {0} a lap ({1} to {2})",
+                   "v": [[x * worth, "time", 2] for x in (1.0, 0.5, 1.5)]}}
         for c, ahead, worth in zip(corners[3:6], (18.0, 12.0, 9.0), (0.14, 0.09, 0.06), strict=True)
     ]  # fmt: skip
 

@@ -353,7 +353,8 @@ export interface WorkItem {
   reference: Sentence | null;
   goal: Sentence | null;
   tolerance: Sentence | null;
-  worth_s: number | null;
+  so_far?: Sentence | null;
+  worth?: Sentence | null;
 }
 
 export interface LapTimes {

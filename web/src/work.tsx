@@ -1,7 +1,8 @@
 // The order of work: what to do first, on what evidence, and what it is worth.
 import { useDesk } from "./desk";
-import { say, write } from "./sentences";
-import { cornerTitle, sheetId } from "./sheet";
+import { say } from "./sentences";
+import { sheetId } from "./sheet";
+import { cornerTitle } from "./topics";
 import type { Sentence, WorkItem } from "./view";
 
 export function OrderOfWork() {
@@ -26,7 +27,7 @@ function Item({ item }: { item: WorkItem }) {
   const join = (texts: (Sentence | null)[], mark: string) =>
     texts.map((text) => say(text, system).replace(/\.$/, "")).filter(Boolean).join(mark);
   const evidence = join([item.evidence, item.reference], "; ");
-  const goal = join([item.goal, item.tolerance], ", ");
+  const goal = join([item.goal, item.tolerance, item.so_far ?? null], ", ");
   return (
     <li>
       <p class="what">{say(item.what, system)}</p>
@@ -34,7 +35,7 @@ function Item({ item }: { item: WorkItem }) {
       {goal && <p>Goal: {goal}.</p>}
       <p class="soft">
         {corner && <a href={`#${sheetId(corner)}`}>{cornerTitle(desk, corner)}</a>}
-        {item.worth_s !== null && ` · worth about ${write(item.worth_s, "time", system, 2)}`}
+        {item.worth && ` · ${say(item.worth, system)}`}
       </p>
     </li>
   );

@@ -271,6 +271,7 @@ def say_work(findings: Findings, item: WorkItem) -> dict[str, Any]:
         decimals = words.decimals or (1 if words.quantity == "speed" else 0)
         size = max(2 * item.tolerance, TOLERATED[words.quantity])
         tolerance = Text("give or take {0}", ((size, words.quantity, decimals),))
+    so_far = _say_so_far(findings, corner, item) if goal is not None else None
     evidence = _say_evidence(item)
     name = f" ({quote_name(corner.name)})" if corner.name else ""
     return {
@@ -280,8 +281,29 @@ def say_work(findings: Findings, item: WorkItem) -> dict[str, Any]:
         "reference": _reference(findings, item, corner),
         "goal": goal.as_view() if goal else None,
         "tolerance": tolerance.as_view() if tolerance else None,
+        "so_far": so_far.as_view() if so_far else None,
+        "worth": _say_worth(item).as_view(),
         "worth_s": item.worth_s,
     }
+
+
+def _say_so_far(findings: Findings, corner: Corner, item: WorkItem) -> Text | None:
+    """Say what the laps that lose time here do."""
+    words = CAUSES[item.cause]
+    if item.today is None:
+        return None
+    if words.quantity == "distance" and "at {0}" in words.do_to:
+        return say_place(findings.circuit, corner, "so far {0}", item.today)
+    return Text("so far {0}", ((item.today, words.quantity, words.decimals),))
+
+
+def _say_worth(item: WorkItem) -> Text:
+    """Say what the item is worth on a middle lap, with its interval where that leaves room."""
+    worth, low, high = (max(v, 0.0) for v in (item.worth_s, item.low_s, item.high_s))
+    values: tuple[Value, ...] = tuple((v, "time", 2) for v in (worth, low, high))
+    if not low <= worth <= high:
+        return Text("worth about {0} a lap", values[:1])
+    return Text("worth about {0} a lap ({1} to {2})", values)
 
 
 def _reference(findings: Findings, item: WorkItem, corner: Corner) -> dict[str, Any] | None:

@@ -63,7 +63,7 @@ def count_used(findings: Findings) -> int:
 
 
 def say_lede(findings: Findings) -> Text:
-    """Say who drove what, which lap is followed and what it is held against."""
+    """Say who drove what, which lap is followed and which is drawn beside it."""
     who = ", ".join(map(quote_name, findings.session.drivers)) or "The driver is not named"
     car = quote_name(findings.session.car) if findings.session.car else ""
     parts = [Text(f"{who}{f', {car}' if car else ''}.")]
@@ -77,10 +77,8 @@ def say_lede(findings: Findings) -> Text:
             else Text(f"{follow}.")
         )
     if against is not None and against.time_s is not None:
-        held = Text(
-            f"It is held against {name_lap(findings, against)}, {{0}}.", (lap_time_figure(against),)
-        )
-        parts.append(held)
+        beside = f"Beside it is drawn {name_lap(findings, against)}, {{0}}."
+        parts.append(Text(beside, (lap_time_figure(against),)))
     parts.append(
         Text("It says what was driven and how it repeats.")
         if count_used(findings) >= LEAST_LAPS

@@ -29,10 +29,11 @@ def _say_item(item: View, view: View) -> str:
     parts = [
         write_joined([item["what"]], "", system),
         write_joined([item.get("evidence"), item.get("reference")], "; ", system),
-        write_joined([item.get("goal"), item.get("tolerance")], ", ", system, "Goal: "),
+        write_joined(
+            [item.get(k) for k in ("goal", "tolerance", "so_far")], ", ", system, "Goal: "
+        ),
+        write_joined([item.get("worth")], "", system),
     ]
-    if item.get("worth_s") is not None:
-        parts.append(f"Worth about {write_value(item['worth_s'], 'time', system, 2)}.")
     return " ".join(part for part in parts if part)
 
 
