@@ -9,8 +9,8 @@ from __future__ import annotations
 import io
 import json
 import sys
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from html import unescape
 from pathlib import Path
 from types import ModuleType
@@ -29,14 +29,35 @@ import planted_pupils as planted
 
 from lapwright.demo import DRIVERS, Day, Habit, make_session
 from lapwright.demo.scenario import coach_session
+from lapwright.errors import InputError
 from lapwright.guide.review_records import Reviewed, compose_alike
+from lapwright.guide.unit_system import choose_unit_system
+from lapwright.model.recording import Recording
+from lapwright.publish.json import render_json
 from lapwright.publish.pdf import render_review_pdf
-from lapwright.workflow.guide_directory import read_guide
-from lapwright.workflow.review import review_drivers
+from lapwright.publish.review_page import render_review
+from lapwright.workflow.guide_directory import GuideDirectory, read_guide
+from lapwright.workflow.hand_over import render_review_files
+from lapwright.workflow.outputs import write_outputs
+from lapwright.workflow.review import compose_review, review_drivers
 from lapwright.workflow.session import LogOptions, read_recordings
 
 Command = Callable[..., Any]
 HOSTILE = '<script>alert(1)</script> =1+1 --> "A" \u202eB'
+
+
+@dataclass(frozen=True)
+class Held:
+    """A session held against a guide: what reviews of it are composed from."""
+
+    base: GuideDirectory
+    recordings: Sequence[Recording]
+    drivers: Sequence[Reviewed]
+
+    def against(self, *earlier: Any) -> dict[str, Any]:
+        """Compose the session's review against earlier ones, oldest first."""
+        units = choose_unit_system("metric")
+        return compose_review(self.drivers, self.base, units, earlier, self.recordings)
 
 
 @pytest.fixture(scope="module")
@@ -58,17 +79,23 @@ def place(tmp_path_factory: pytest.TempPathFactory, command: Command) -> dict[st
 
 
 @pytest.fixture(scope="module")
-def reviewed(place: dict[str, Any], command: Command) -> dict[str, Any]:
+def held(place: dict[str, Any]) -> Held:
+    """Hold the pupil's second laps against the guide, once for all tests."""
+    base = read_guide(place["guide"])
+    recordings = read_recordings([place["told"]], LogOptions())
+    return Held(base, recordings, review_drivers(recordings, base))
+
+
+@pytest.fixture(scope="module")
+def reviewed(place: dict[str, Any], held: Held, command: Command) -> dict[str, Any]:
     """Review the pupil twice: with his habits, then after he did what he was told."""
     first, second = place["root"] / "one", place["root"] / "two"
     ran = command("review", place["log"], "--guide", place["guide"], "--out", first)
     assert ran.code == 0, ran.err
-    ran = command(
-        "review", place["told"], "--guide", place["guide"], "--since", first, "--out", second
-    )
-    assert ran.code == 0, ran.err
-    read = {p.name: json.loads((p / "review.json").read_text("utf-8")) for p in (first, second)}
-    return {**read, "page": (second / "review.html").read_text("utf-8")}
+    one = json.loads((first / "review.json").read_text("utf-8"))
+    write_outputs(second, render_review_files(held.against(one))[0])
+    two = json.loads((second / "review.json").read_text("utf-8"))
+    return {"one": one, "two": two, "page": (second / "review.html").read_text("utf-8")}
 
 
 def review_since(
@@ -93,6 +120,24 @@ def test_planted_habits_are_found_against_the_guides_lap(reviewed: dict[str, Any
     assert habits[("11", "stepped_throttle")] > 0.8
     work = {(i["corner"], i["cause"]) for i in pupil["order_of_work"]}
     assert {("1", "early_braking"), ("11", "stepped_throttle")} <= work
+
+
+def test_goals_that_ask_for_later_faster_or_flat_tell_their_room(
+    reviewed: dict[str, Any], place: dict[str, Any]
+):
+    asks = {"early_braking": "later", "slow_minimum": "faster", "lift": "flat"}
+    (pupil,) = reviewed["one"]["drivers"]
+    asked = [item for item in pupil["order_of_work"] if item["cause"] in asks]
+    assert ("1", "early_braking") in {(i["corner"], i["cause"]) for i in asked}
+    for item in asked:
+        assert {row["change"] for row in item["room"]} == {asks[item["cause"]]}
+        assert [row["missed_by_m"] for row in item["room"]] == [5.0, 10.0]
+        assert "issed by 5" in item["room_text"] or "late by 5" in item["room_text"]
+        assert f"{item['room'][0]['laps']} laps showed" in item["room_text"]
+    others = [item for item in pupil["order_of_work"] if item["cause"] not in asks]
+    assert all(not item["room"] and item["room_text"] is None for item in others)
+    page = unescape((place["root"] / "one" / "review.html").read_text("utf-8"))
+    assert all(item["room_text"] in page for item in asked)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -141,7 +186,9 @@ def test_goals_of_habits_left_off_are_called_met(reviewed: dict[str, Any]):
     for key in (("1", "early_braking"), ("11", "stepped_throttle")):
         assert goals[key]["met"] is True, goals[key]
     others = [g for k, g in goals.items() if k[0] not in ("1", "11")]
-    assert not [g for g in others if g["met"]], others
+    # by six laps' scatter about one call in twelve is wrong (bench_review.py), but not a sure one
+    assert not [g for g in others if g["met"] and g["sure"]], others
+    assert sum(g["met"] is False for g in others) > len(others) / 2, others
 
 
 def test_the_other_days_grip_is_found(reviewed: dict[str, Any], place: dict[str, Any]):
@@ -173,14 +220,36 @@ def test_the_record_tells_promise_and_proof_of_every_goal(reviewed: dict[str, An
 
 
 def test_a_log_is_not_held_against_the_goals_that_it_set_itself(
-    place: dict[str, Any], reviewed: dict[str, Any], command: Command, tmp_path: Path
+    reviewed: dict[str, Any], held: Held
 ):
-    since = [x for name in ("one", "two") for x in ("--since", place["root"] / name)]
-    ran = command("review", place["told"], "--guide", place["guide"], *since, "--out", tmp_path)
-    assert ran.code == 0, ran.err
-    document = json.loads((tmp_path / "review.json").read_text("utf-8"))
+    document = json.loads(render_json(held.against(reviewed["one"], reviewed["two"])))
     assert document["since"] == reviewed["two"]["since"]  # the goals of the first, once more
     assert document["record"] == reviewed["two"]["record"]  # and counted once
+
+
+def test_a_third_session_is_held_against_the_last_goals_and_the_record_is_of_all(
+    place: dict[str, Any], reviewed: dict[str, Any], command: Command, tmp_path: Path
+):
+    again = make_session(
+        replace(DRIVERS["pupil 1"], habits=()), 3, 501, sensors=planted.SENSORS, costs=False
+    )
+    log = again.write(tmp_path / "third").log
+    since = [x for name in ("one", "two") for x in ("--since", place["root"] / name)]
+    ran = command("review", log, "--guide", place["guide"], *since, "--out", tmp_path)
+    assert ran.code == 0, ran.err
+    document = json.loads((tmp_path / "review.json").read_text("utf-8"))
+    (pupil,), (now,) = reviewed["two"]["drivers"], document["since"]
+    goals = [(i["corner"], i["cause"]) for i in pupil["order_of_work"]]
+    assert [(g["corner"], g["cause"]) for g in now["goals"]] == goals != []
+    old, record = reviewed["two"]["record"], document["record"]
+    assert record["goals"][: len(old["goals"])] == old["goals"]
+    assert len(record["goals"]) == len(old["goals"]) + len(goals)
+    logs = [document["made_by"]["inputs"], reviewed["two"]["made_by"]["inputs"]]
+    assert {g["log"] for g in record["goals"]} == {i["sha256"] for own in logs for i in own}
+    assert record["logs"] == 2
+    told = sum(g["promised_s"] for g in (*old["goals"], *now["goals"]))
+    assert record["promised_s"] == pytest.approx(told)
+    assert record["text"][0] in unescape((tmp_path / "review.html").read_text("utf-8"))
 
 
 def test_goals_are_worded_by_what_was_shown(reviewed: dict[str, Any]):
@@ -195,24 +264,34 @@ def test_goals_are_worded_by_what_was_shown(reviewed: dict[str, Any]):
 
 
 def test_a_difference_of_all_in_one_corner_is_said_and_one_driver_s_is_not(place: dict[str, Any]):
-    base = read_guide(place["guide"])
+    base = replace(read_guide(place["guide"]), car=None)  # the sheet is against the guide's lap
     habits = (Habit("early_braking", 3, 14.0),)
 
-    def review(share: float, habits: tuple[Habit, ...]) -> Reviewed:
+    def read(share: float, habits: tuple[Habit, ...]) -> Recording:
         driver = replace(DRIVERS["coach"], name=f"{share}", share=share, references=())
         session = make_session(
             replace(driver, habits=habits), 4, 500 + int(1000 * share), sensors=planted.SENSORS,
             costs=False,
         )  # fmt: skip
         log = session.write(place["root"] / f"{share} {len(habits)}").log
-        return review_drivers(read_recordings([log], LogOptions()), base)[0]
+        return read_recordings([log], LogOptions())[0]
 
-    early = [review(share, habits) for share in (0.96, 0.97, 0.98)]
-    free = [review(share, ()) for share in (0.965, 0.975)]
-    said = {(a["corner"], a["cause"]): a for a in compose_alike(early, base.circuit)}
+    logs = [read(share, habits) for share in (0.96, 0.97, 0.98)]
+    early = Held(base, logs, review_drivers(logs, base))
+    free = review_drivers([read(share, ()) for share in (0.965, 0.975)], base)
+    document = early.against()
+    said = {(a["corner"], a["cause"]): a for a in document["alike"]}
     assert said["3", "early_braking"]["drivers"] == 3
     assert "the guide may be wrong here" in said["3", "early_braking"]["text"]
-    alone = compose_alike([early[0], *free], base.circuit)
+    assert said["3", "early_braking"]["text"] in unescape(render_review(document))
+    sheet = document["sheet"]
+    assert [r["driver"] for r in sheet["rows"]] == ["0.96", "0.97", "0.98"]
+    at = sheet["corners"].index("3")
+    for row in sheet["rows"]:
+        assert [c["corner"] for c in row["cells"]] == sheet["corners"]
+        assert row["cells"][at]["cause"] == "early_braking"
+        assert row["cells"][at] == max(row["cells"], key=lambda c: c["beyond_usual_s"])
+    alone = compose_alike([early.drivers[0], *free], base.circuit)
     assert not [a for a in alone if a["corner"] == "3"]
 
 
@@ -303,6 +382,7 @@ def test_hostile_names_are_text(place: dict[str, Any], command: Command, tmp_pat
     assert "Anselm Roe" in text
     log = tmp_path / "hostile.csv"
     quoted = HOSTILE.replace('"', '""')
+    text = text[: text.rindex("\n", 0, len(text) // 2) + 1]  # three whole laps will do
     log.write_text(text.replace("Anselm Roe", f'"{quoted}"'), encoding="utf-8")
     ran = command("review", log, "--guide", place["guide"], "--out", tmp_path / "out")
     assert ran.code == 0, ran.err
@@ -315,13 +395,20 @@ def test_hostile_names_are_text(place: dict[str, Any], command: Command, tmp_pat
     assert "<script>alert(1)</script>" in "".join(p.extract_text() for p in paper.pages)
 
 
-@pytest.mark.parametrize("times", [[{"corner": "1"}], [{"corner": "1", "start_m": "far"}], 7])
+GARBLED = [
+    ("stretches", [{"corner": "1"}]),
+    ("stretches", [{"corner": "1", "start_m": "far"}]),
+    ("pace", {"speed_mps": [40.0], "flat": [True]}),
+    ("pace", 7),
+]
+
+
+@pytest.mark.parametrize(("key", "value"), GARBLED)
 def test_a_garbled_earlier_review_is_refused(
-    place: dict[str, Any], reviewed: dict[str, Any], command: Command, tmp_path: Path, times: Any
+    reviewed: dict[str, Any], held: Held, key: str, value: Any
 ):
     earlier = json.loads(json.dumps(reviewed["one"]))
-    earlier["drivers"][0]["stretches"] = times
-    ran = review_since(earlier, place, command, tmp_path)
-    assert ran.code == 3, ran.err
-    assert "review.json" in ran.err
-    assert "Traceback" not in ran.err
+    earlier["drivers"][0][key] = value
+    with pytest.raises(InputError, match="garbled") as refused:
+        held.against(earlier)
+    assert "review.json" in str(refused.value)

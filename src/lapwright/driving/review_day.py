@@ -1,4 +1,10 @@
-"""Another day's grip: found from all corners together, taken out of actions and of time."""
+"""Another day's grip: found from all corners together, taken out of actions and of time.
+
+By time where grip has a price: what all corners take more or less, in proportion to what grip is
+worth there, is the day, and what one takes less beyond that came of what was changed in it. Slowest
+speeds tell it only where there is no price: they scatter with the line, and are two to five times
+as far off.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +12,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lapwright.driving.action_values import find_middle, subtract, values_of
 from lapwright.driving.ledger_bases import robust_sd
 from lapwright.driving.passes import CornerPass
 from lapwright.driving.review_goals import OF_MEDIAN
 
+Array = NDArray[np.float64]
 #: From so many corners on a day is told from what changed in two of them.
 LEAST_CORNERS = 5
+#: A stretch's price of grip is right to no better than this, s, on a usual other day.
+LEAST_ERROR_S = 0.01
+#: A stretch so many standard errors from the day has no part in it: Tukey's biweight.
+FAR, ROUNDS = 4.0, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +61,60 @@ def find_day_change(before: Mapping[str, float], now: Mapping[str, float]) -> Da
         return None
     error = OF_MEDIAN * robust_sd(ratios) / np.sqrt(ratios.size)
     return DayChange(float(np.median(ratios)), float(error), int(ratios.size))
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """One stretch of the road now and before: s more in the mean, and the standard error.
+
+    ``price_s`` is what a whole grip less would cost there, s; ``told`` that a goal was set for it.
+    """
+
+    more_s: float
+    error_s: float
+    price_s: float
+    told: bool
+
+
+def find_day_by_time(stretches: Sequence[Stretch]) -> DayChange | None:
+    """Find the change of grip that explains what most stretches take more, by their prices.
+
+    Stretches without a goal come first, the others as far as they agree with them: on a
+    goal that was met the day has no say. None with fewer than `LEAST_CORNERS` that have a price.
+    """
+    own = [s for s in stretches if s.price_s > 0.0]
+    if len(own) < LEAST_CORNERS:
+        return None
+    more, price, error = (
+        np.array([getattr(s, k) for s in own]) for k in ("more_s", "price_s", "error_s")
+    )
+    # few laps tell a scatter badly: each corner's own goes half the way to the middle one
+    error = np.hypot(np.sqrt(error * np.median(error)), LEAST_ERROR_S)
+    free = np.array([not s.told for s in own])
+    first = free if free.sum() >= LEAST_CORNERS else np.ones(free.size, dtype=bool)
+    less = float(np.median((more / price)[first]))
+    less, _ = _agree(more[first], price[first], error[first], less)
+    less, spread = _agree(more, price, error, less)
+    return DayChange(1.0 - less, spread, len(own))
+
+
+def _agree(more: Array, price: Array, error: Array, less: float) -> tuple[float, float]:
+    """Fit ``more`` = ``less`` · ``price``, far stretches left out; ``less`` and its error."""
+    weight = np.ones(more.size)
+    for _ in range(ROUNDS):
+        apart = (more - price * less) / (FAR * error)
+        near = np.where(np.abs(apart) < 1.0, (1.0 - apart**2) ** 2, 0.0)
+        if np.count_nonzero(near) < 2:
+            break
+        weight = near
+        less = float(np.sum(weight * price * more / error**2) / _sum(weight, price, error))
+    off = (more - price * less) / error
+    own = np.sqrt(np.sum((weight * off * price / error) ** 2)) / _sum(weight, price, error)
+    return less, float(max(own, _sum(weight, price, error) ** -0.5))
+
+
+def _sum(weight: Array, price: Array, error: Array) -> float:
+    return float(np.sum(weight * (price / error) ** 2))
 
 
 def find_slowest(passes: Sequence[CornerPass]) -> dict[str, float]:

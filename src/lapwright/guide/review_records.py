@@ -11,6 +11,7 @@ import numpy as np
 from lapwright.driving.habits import Habit
 from lapwright.driving.ledger_records import GUIDE_LAP, Ledger
 from lapwright.driving.passes import CornerPass
+from lapwright.driving.review_air import find_pace
 from lapwright.driving.review_day import find_slowest
 from lapwright.driving.review_goals import Goal
 from lapwright.driving.work_order import GOALS
@@ -97,10 +98,19 @@ def compose_driver(
         ],
         "stretches": [asdict(s) for s in one.stretches],
         "slowest_mps": find_slowest(one.passes),
+        "pace": _compose_pace(one, circuit),
         "order_of_work": [
             compose_work(g, one.name, circuit, lap, guide, system) for g in one.goals
         ],
     }  # fmt: skip
+
+
+def _compose_pace(one: Reviewed, circuit: Circuit) -> dict[str, Any] | None:
+    """Compose the mean speed and where the laps are flat, at equal steps, both ends included."""
+    pace = find_pace(one.ledger.traces, circuit.length_m)
+    if pace is None:
+        return None
+    return {"speed_mps": np.round(pace.speed, 3).tolist(), "flat": pace.flat.tolist()}
 
 
 def say_day(one: Reviewed) -> list[str]:

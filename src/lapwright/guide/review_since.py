@@ -11,10 +11,14 @@ from numpy.typing import NDArray
 
 from lapwright.driving.action_values import values_of
 from lapwright.driving.ledger_records import GUIDE_LAP
+from lapwright.driving.redrive_pass import Motor
+from lapwright.driving.review_air import AirChange, Pace, find_air_change, find_pace
 from lapwright.driving.review_day import (
     Braking,
     DayChange,
+    Stretch,
     find_braking,
+    find_day_by_time,
     find_day_change,
     find_slowest,
     take_day_out,
@@ -22,8 +26,9 @@ from lapwright.driving.review_day import (
 from lapwright.driving.review_goals import COST, STEP, Verdict, costs_of, judge_goal
 from lapwright.guide.document import quote_name
 from lapwright.guide.ledger_words import CAUSES
+from lapwright.guide.review_day_words import compose_day
 from lapwright.guide.review_records import Reviewed
-from lapwright.guide.sentences import round_fixed, write_value
+from lapwright.guide.sentences import write_value
 
 Array = NDArray[np.float64]
 View = Mapping[str, Any]
@@ -37,16 +42,25 @@ class Road:
     """Length, m, and what grip is worth: seconds from the start line, by metre, for all of it.
 
     ``price`` is None where the guide has no car: then the day cannot be taken out of time.
+    ``heading`` is the road's at equal steps from the start line, rad, without its end.
     """
 
     length_m: float
-    price: Array | None
+    price: Array | None = None
+    heading: Array | None = None
+    motor: Motor | None = None
 
     def price_of(self, start_m: float, end_m: float) -> float:
         """Price a stretch: s for a whole grip less, by the slope at a little less."""
         assert self.price is not None
         places = np.linspace(0.0, self.length_m, self.price.size)
         return float(np.diff(np.interp((start_m, end_m), places, self.price))[0])
+
+    def heading_at(self, count: int) -> Array:
+        """Give the heading at so many places, both ends of the lap included."""
+        assert self.heading is not None
+        turned = np.unwrap(np.append(self.heading, self.heading[0]))
+        return np.interp(np.linspace(0.0, 1.0, count), np.linspace(0.0, 1.0, turned.size), turned)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +70,21 @@ class Came:
     gained_s: float
     error_s: float
     day_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Timed:
+    """A corner's stretch now and before: see `lapwright.driving.review_day.Stretch`.
+
+    ``more_s`` has what the air cost, ``air_s``, taken out.
+    """
+
+    corner: str
+    span: tuple[float, float]
+    more_s: float
+    error_s: float
+    price_s: float
+    air_s: float
 
 
 def compose_since(
@@ -93,67 +122,74 @@ def _find_earlier(earlier: Sequence[View], name: str, log: str) -> View | None:
 
 def _driver(one: Reviewed, old: View, road: Road, system: View) -> dict[str, Any]:
     items = list(old["order_of_work"])
-    day = find_day_change(
-        {str(k): float(v) for k, v in old["slowest_mps"].items()},
-        {c: v for c, v in find_slowest(one.passes).items() if c in one.costs},
-    )  # fmt: skip
-    came = _find_came(one, old, road, day)
+    air, whole = _find_air(one, old, road), (0.0, road.length_m)
+    timed = _time(one, old, road, air)
+    day = _find_day(one, old, timed)
+    came = {} if day is None else {t.corner: _take_out(t, day) for t in timed}
     braking = find_braking(one.passes, road.length_m)
     goals = [_goal(i, one, came, day, braking, road.length_m, system) for i in items]
     return {
         "driver": one.name,
-        "day": _say_day(day, road),
+        "day": compose_day(day, air, None if road.price is None else road.price_of(*whole)),
         "goals": goals,
         "why_null": None,
     }
 
 
-def _find_came(one: Reviewed, old: View, road: Road, day: DayChange | None) -> dict[str, Came]:
+def _find_air(one: Reviewed, old: View, road: Road) -> AirChange | None:
+    """Find the other day's air; None where pedals, pace or the guide's car are not known."""
+    said, now = old.get("pace"), find_pace(one.ledger.traces, road.length_m)
+    if not said or now is None or road.heading is None or road.motor is None:
+        return None
+    before = Pace(np.asarray(said["speed_mps"], float), np.asarray(said["flat"], bool))
+    if before.speed.shape != now.speed.shape or before.flat.shape != now.flat.shape:
+        raise ValueError("the pace is not of this road's length")
+    if not (np.isfinite(before.speed) & (before.speed > 0.0)).all():
+        raise ValueError("the pace has no speed somewhere")
+    return find_air_change(before, now, road.heading_at(now.speed.size), road.length_m, road.motor)
+
+
+def _time(one: Reviewed, old: View, road: Road, air: AirChange | None) -> list[_Timed]:
     """Time the new laps in the earlier review's own stretches: the same road before and now."""
     traces = one.ledger.traces
-    if day is None or road.price is None or not traces:
-        return {}
+    if road.price is None or not traces:
+        return []
     clocks = np.array([t.time for t in traces])
     places = np.linspace(0.0, road.length_m, clocks.shape[1])
-    out = {}
+    out = []
     for row in old["stretches"]:
         start, end = float(row["start_m"]), float(row["end_m"])
         ends = np.array([np.interp((start, end), places, clock) for clock in clocks])
         took = ends[:, 1] - ends[:, 0]
-        price = road.price_of(start, end)
         scatter = float(np.std(took, ddof=1) / np.sqrt(took.size)) if took.size > 1 else 0.0
-        day_s = price * (1.0 - day.grip)
-        error = float(np.hypot(float(row["error_s"]), np.hypot(scatter, price * day.error)))
-        gained = float(row["time_s"]) - float(took.mean()) + day_s
-        out[str(row["corner"])] = Came(gained, error, day_s)
+        ours, unsure = air.cost_of(start / road.length_m, end / road.length_m) if air else (0, 0)
+        out.append(_Timed(
+            str(row["corner"]), (start, end), float(took.mean()) - float(row["time_s"]) - ours,
+            float(np.linalg.norm([float(row["error_s"]), scatter, unsure])),
+            road.price_of(start, end), ours,
+        ))  # fmt: skip
     return out
 
 
-def _say_day(day: DayChange | None, road: Road) -> dict[str, Any]:
-    if day is None:
-        text = (
-            "Another day cannot be taken out: too few corners to tell it by. "
-            "What came is not given in seconds."
-        )
-        return {"grip": None, "error": None, "corners": 0, "cost_s": None, "text": text}
-    cost = None
-    if road.price is not None:
-        cost = (1.0 - day.grip) * road.price_of(0.0, road.length_m)
-    text = (
-        f"In the middle of {day.corners} corners these laps ask for "
-        f"{round_fixed(100 * day.grip, 1)} % of the grip asked for before, give or take "
-        f"{round_fixed(100 * day.error, 1)} %. "
+def _find_day(one: Reviewed, old: View, timed: Sequence[_Timed]) -> DayChange | None:
+    """Find the day by time, or by slowest speeds where time has no price."""
+    if not timed:
+        return find_day_change(
+            {str(k): float(v) for k, v in old["slowest_mps"].items()},
+            {c: v for c, v in find_slowest(one.passes).items() if c in one.costs},
+        )  # fmt: skip
+    told = {str(i["corner"]) for i in old["order_of_work"]}
+    of_goals = {t.span for t in timed if t.corner in told}
+    once = {t.span: t for t in timed}  # corners driven flat share the stretch before them
+    return find_day_by_time(
+        [Stretch(t.more_s, t.error_s, t.price_s, t.span in of_goals) for t in once.values()]
     )
-    if cost is None:
-        text += "Without a car of the guide it is taken out of speeds and places, not of time."
-    else:
-        text += f"That is {round_fixed(cost, 2)} s a lap, and is taken out of what follows. "
-        text += "Day, tyres and a driver who changed everywhere at once cannot be told apart; "
-        text += "wind and air on the straights are not taken out."
-    return {
-        "grip": day.grip, "error": day.error, "corners": day.corners, "cost_s": cost,
-        "text": text,
-    }  # fmt: skip
+
+
+def _take_out(timed: _Timed, day: DayChange) -> Came:
+    day_s = timed.price_s * (1.0 - day.grip)
+    error = float(np.hypot(timed.error_s, timed.price_s * day.error))
+    return Came(day_s - timed.more_s, error, day_s + timed.air_s)
 
 
 def _goal(

@@ -150,7 +150,7 @@ def compose_review(
     said = [compose_driver(d, base.circuit, base.chosen, base.document, system) for d in drivers]
     logs = {d.name: r.sha256 for d, r in zip(drivers, recordings, strict=True)}
     try:
-        road = Road(base.circuit.length_m, price_grip(base) if earlier else None)
+        road = _build_road(base) if earlier else Road(base.circuit.length_m)
         since = compose_since(earlier, drivers, logs, road, system) if earlier else []
         record = compose_record(earlier, since, logs, system)
     except (AttributeError, KeyError, TypeError, ValueError) as error:
@@ -181,6 +181,11 @@ def compose_review(
         "record": record,
         "units": system,
     }
+
+
+def _build_road(base: GuideDirectory) -> Road:
+    motor = take_motor(base.car) if base.car else None
+    return Road(base.circuit.length_m, price_grip(base), base.circuit.heading, motor)
 
 
 def _read_earlier(path: Path, base: GuideDirectory) -> dict[str, Any]:
