@@ -20,10 +20,12 @@ from lapwright.errors import InputError, UsageError
 from lapwright.model.build_circuit import build_circuit_from_centre
 from lapwright.model.car_toml import read_car
 from lapwright.model.notes_toml import read_notes
+from lapwright.readers import csv
 from lapwright.readers.circuit_files import read_circuit
 from lapwright.readers.containers import Damaged, unpack_zip
-from lapwright.readers.mapping import read_mapping
+from lapwright.readers.mapping import ChannelMapping, read_mapping
 from lapwright.readers.registry import read_log
+from lapwright.readers.source import Source
 
 
 @pytest.fixture(scope="module")
@@ -208,3 +210,10 @@ def test_stamps_half_of_which_are_decades_away(put):
     times = [2_147_483_648 + k for k in range(4)] + list(range(4))
     recording = read_log(put(["utc,v", *(f"{t},{i}" for i, t in enumerate(times))]))
     assert recording.channels["utc"].values.size > 0
+
+
+def test_a_mark_of_utf_16_alone(tmp_path):
+    """Decoded, nothing is left of it, which was taken for a file left on the disk."""
+    source = Source(tmp_path / "never_written.csv", "s.csv", b"\xff\xfe", "")
+    with pytest.raises(InputError, match="blank lines only"):
+        csv.read(source, ChannelMapping())

@@ -68,7 +68,8 @@ def scan_text(source: Source, block_bytes: int = BLOCK_BYTES) -> TextBlocks:
     messages: list[Message] = []
     encoding = find_encoding(source.head(4096))
     if encoding.startswith("utf-16"):
-        source = replace(source, data=source.whole().decode(encoding, errors="replace").encode())
+        data = source.whole().decode(encoding, errors="replace").encode()
+        source = replace(source, data=data or b"\n")  # a mark alone is a blank file
         messages.append(Message("accepted", source.file, "read as UTF-16", "Nothing was changed"))
     bad: Message | None = None
     blank, byte, line = True, 0, 1
