@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-import re
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Sequence
+from copy import deepcopy
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -12,11 +13,18 @@ from typing import Any
 import numpy as np
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+import room_advice
+
 from lapwright.demo import Fault, coach_session, make_session
+from lapwright.guide.compose import compose_view
 from lapwright.guide.unit_system import choose_unit_system
+from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
 from lapwright.model.recording import Channel, Recording
 from lapwright.readers.circuit_files import read_circuit
+from lapwright.workflow import guide as workflow_guide
 from lapwright.workflow.demo import furnish
 from lapwright.workflow.guide import GuideOptions, make_guide
 from lapwright.workflow.surroundings import take_shakes
@@ -32,8 +40,22 @@ grip_lateral = 1.36
 MEASURES = "width_m = 1.64\nwheelbase_m = 2.58\ntrack_m = 1.39\neye_position_m = [0.1, 0.3, 1.0]\n"
 
 
+def make_view(logs: Sequence[Path], options: GuideOptions, circuit: Circuit) -> dict[str, Any]:
+    """Make a guide, and keep all that its page says."""
+    made: list[dict[str, Any]] = []
+
+    def keep(*args: Any) -> dict[str, Any]:
+        made.append(compose_view(*args))
+        return made[-1]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(workflow_guide, "compose_view", keep)
+        make_guide(logs, choose_unit_system("metric"), options, circuit=circuit)
+    return made[-1]
+
+
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+def shown(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """The guide of six invented laps with a car that is given, measures and all."""
     folder = tmp_path_factory.mktemp("demo")
     written = coach_session(6).write(folder)
@@ -41,8 +63,13 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     car = folder / "car.toml"
     car.write_text(CAR + MEASURES, encoding="utf-8")
     options = GuideOptions(start=(0.0, 0.0), car=car, track_limits="any-contact")
-    made = make_guide([written.log], choose_unit_system("metric"), options, circuit=circuit)
-    return made.document
+    return make_view([written.log], options, circuit)
+
+
+@pytest.fixture(scope="module")
+def demo(shown: dict[str, Any]) -> dict[str, Any]:
+    document: dict[str, Any] = shown["guide"]
+    return document
 
 
 def test_every_corner_of_a_road_with_heights_says_what_is_seen(demo: dict[str, Any]):
@@ -64,23 +91,6 @@ def test_computed_changes_are_told_from_shown_ones(demo: dict[str, Any]):
     assert any(row["computed"] for row in rows)
 
 
-#: Sentences that ask for, or tell of, braking later, a faster corner, or staying flat.
-ADVICE = {
-    "later": r"[Bb]rake later|[Bb]raking \S+ \S+ later than usual",
-    "faster": r"carry more speed|[Cc]arry \S+ \S+ at the slowest|A minimum speed of",
-    "flat": r"staying on the throttle|^Flat \(",
-}
-
-
-def texts_of(part: Any) -> list[str]:
-    """Every text of a document."""
-    if isinstance(part, dict):
-        return [text for value in part.values() for text in texts_of(value)]
-    if isinstance(part, list):
-        return [text for value in part for text in texts_of(value)]
-    return [part] if isinstance(part, str) else []
-
-
 @pytest.fixture(scope="module")
 def careful(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """Eight laps, five of them with habits that ask for later, faster and flat."""
@@ -93,23 +103,75 @@ def careful(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     folder = tmp_path_factory.mktemp("careful")
     written = make_session("coach", 8, 3, faults=faults, costs=False).write(folder)
     circuit = furnish(read_circuit([written.survey]), written.landmarks, written.spans)
-    options, units = GuideOptions(start=(0.0, 0.0)), choose_unit_system("metric")
-    return make_guide([written.log], units, options, circuit=circuit).document
+    return make_view([written.log], GuideOptions(start=(0.0, 0.0)), circuit)
 
 
-def test_all_that_is_later_faster_or_flat_has_its_room_or_says_why_not(careful: dict[str, Any]):
-    asked = []
-    for corner in careful["corners"]:
-        own = [w for w in careful["order_of_work"] if w["corner"] == corner["id"]]
-        known = {row["change"] for row in corner["room"]}
-        unknown = {one["change"]: one["why"] for one in corner["room_unknown"]}
-        for text in texts_of([own, corner]):
-            for change, pattern in ADVICE.items():
-                if re.search(pattern, text):
-                    asked.append((change, text))
-                    assert change in known or unknown[change], text
-        assert all(row["computed"] is (row["shown_by"] is None) for row in corner["room"])
-    assert asked, careful["order_of_work"]
+def test_all_that_is_later_faster_or_flat_has_its_room_and_says_who_showed_it(
+    careful: dict[str, Any], shown: dict[str, Any]
+):
+    assert room_advice.find_faults(careful) == []
+    assert room_advice.find_faults(shown) == []
+    assert room_advice.find_asked(careful)
+    rows = [r for view in (careful, shown) for c in view["guide"]["corners"] for r in c["room"]]
+    assert {row["change"] for row in rows if row["shown_by"]} == {"later", "faster", "flat"}
+    assert {row["change"] for row in rows if row["computed"]} >= {"later", "flat"}
+
+
+def test_a_guide_that_owes_room_or_words_is_found_out(careful: dict[str, Any]):
+    """The walk itself: each spoilt guide has a fault, and in the corner that was spoilt."""
+    asking = deepcopy(careful)
+    corner, row = next(
+        (c["id"], r) for c in careful["guide"]["corners"] for r in c["room"]
+        if r["change"] == "later" and r["shown_by"]
+    )  # fmt: skip
+    item = {"corner": corner, "cause": "early_braking", "action": row["action"]}
+    asking["guide"]["order_of_work"].append(item | {"goal": row["goal"]})
+    assert room_advice.find_faults(asking) == []
+    for kind, spoil in SPOIL.items():
+        view = deepcopy(asking)
+        own = next(c for c in view["guide"]["corners"] if c["id"] == corner)
+        spoil(own, view["words"]["corners"][corner]["room"])
+        faults = room_advice.find_faults(view)
+        assert faults, kind
+        assert all(fault.startswith(f"corner {corner}: ") for fault in faults), kind
+
+
+def lose_rooms(corner: dict[str, Any], words: list[dict[str, Any]]) -> None:
+    corner["room"] = []
+    words.clear()
+
+
+def lose_one_miss(corner: dict[str, Any], _: list[dict[str, Any]]) -> None:
+    for row in corner["room"]:
+        row["missed_by_m"] = 5.0
+
+
+def come_short(corner: dict[str, Any], _: list[dict[str, Any]]) -> None:
+    for row in corner["room"]:
+        if row["change"] == "later":
+            row["goal"] -= 30.0
+
+
+def claim_more(corner: dict[str, Any], _: list[dict[str, Any]]) -> None:
+    for row in corner["room"]:
+        if row["change"] == "later":
+            row["goal"] += 30.0
+
+
+def forget_who(corner: dict[str, Any], _: list[dict[str, Any]]) -> None:
+    for row in corner["room"]:
+        row["shown_by"], row["computed"] = None, True
+
+
+def order(corner: dict[str, Any], words: list[dict[str, Any]]) -> None:
+    forget_who(corner, words)
+    for text in words:
+        text["t"] = f"Brake later ({room_advice.COMPUTED}): you must."
+
+
+SPOIL = {
+    f.__name__: f for f in (lose_rooms, lose_one_miss, come_short, claim_more, forget_who, order)
+}
 
 
 def test_laps_are_held_against_the_rule_asked_for(demo: dict[str, Any]):
