@@ -122,3 +122,15 @@ def test_without_speech_there_is_no_button(browser: Browser, guide: Path) -> Non
     context.close()
     assert not has
     assert buttons == 0
+
+
+def test_paper_and_plain_form_offer_no_reading(page: Any, browser: Browser, guide: Path) -> None:
+    assert page.locator(".reader").first.is_visible()
+    page.emulate_media(media="print")
+    assert not any(one.is_visible() for one in page.locator(".reader, .aloud").all())
+    context = browser.new_context(offline=True, java_script_enabled=False)
+    plain = context.new_page()
+    plain.goto(guide.as_uri())
+    assert plain.locator("main.plain").count() == 1
+    assert plain.locator(".reader, .aloud, button").count() == 0
+    context.close()

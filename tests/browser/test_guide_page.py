@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import copy
+import io
 import re
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from playwright.sync_api import Browser
+from pypdf import PdfReader
 
 from lapwright.guide.sentences import write_text
 from lapwright.publish.html import render_html
@@ -148,6 +151,29 @@ def test_j_and_k_go_from_corner_to_corner(opened: Any):
     assert opened.page.evaluate(focus) == "corner-1-title"
 
 
+def test_fast_keys_count_even_while_the_page_scrolls(browser: Browser, guide: Path):
+    context = browser.new_context(offline=True, reduced_motion="no-preference")
+    page = context.new_page()
+    page.goto(guide.as_uri())
+    while page.evaluate("document.documentElement.dataset.drawn") != "all":
+        page.wait_for_timeout(50)
+    page.locator("h1").first.focus()
+    # Three presses a few frames apart, each while the scroll of the one before is on its way.
+    page.evaluate(
+        """() => { let n = 0; const press = () => {
+             document.activeElement.dispatchEvent(
+               new KeyboardEvent('keydown', { key: 'j', bubbles: true }));
+             if (++n < 3) setTimeout(press, 60); }; press(); }"""
+    )
+    page.wait_for_timeout(3000)
+    assert page.evaluate("document.activeElement.id") == "corner-3-title"
+    assert page.get_by_label("corner", exact=True).input_value() == "2"
+    page.mouse.wheel(0, -100000)  # the reader's own scroll is followed again
+    page.wait_for_timeout(3000)
+    assert page.get_by_label("corner", exact=True).input_value() != "2"
+    context.close()
+
+
 def test_focus_can_be_seen(opened: Any):
     opened.page.locator("#corner-1 .account .cause").last.focus()
     opened.page.keyboard.press("Tab")
@@ -250,11 +276,36 @@ def test_plain_form_stands_without_a_script(open_guide: Any, guide: Path, view: 
     assert opened.page.locator("noscript").is_visible()
 
 
+#: Nothing on paper is set smaller, pt; a browser's own steps are finer than a tenth of it.
+LEAST_PT = 8.9
+
+
+def read_paper(page: Any) -> list[tuple[str, float]]:
+    """Text of each sheet of paper, and the size of its smallest type in points."""
+    sheets = []
+    for sheet in PdfReader(io.BytesIO(page.pdf(format="A4", print_background=True))).pages:
+        sizes = []
+
+        def visit(text: str, cm: Any, tm: Any, _font: Any, size: float, sizes: Any = sizes) -> None:
+            scale = [abs(m[0] * m[3] - m[1] * m[2]) ** 0.5 for m in (cm, tm)]
+            if text.strip():
+                sizes.append(abs(size) * scale[0] * scale[1])
+
+        text = sheet.extract_text(visitor_text=visit)
+        sheets.append((text, min(sizes, default=LEAST_PT)))
+    return sheets
+
+
 def test_each_corner_takes_one_sheet_of_paper(open_guide: Any, guide: Path, view: Any):
     page = open_guide(guide).page
-    sheets = re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4", print_background=True))
-    # The opening, the ledger and what is possible take one each as well.
-    assert len(sheets) == 3 + len(view["guide"]["corners"])
+    sheets = read_paper(page)
+    drawn = [text for text, _ in sheets if "steering left" in text]
+    assert len(drawn) == len(view["guide"]["corners"])
+    for corner, text in zip(view["guide"]["corners"], drawn, strict=True):
+        assert f"Corner {corner['id']}, {corner['name']}" in text
+    # What has no room there stands behind all of them.
+    assert sum("More of each corner" in text for text, _ in sheets) == 1
+    assert min(size for _, size in sheets) >= LEAST_PT
     # Printing lays the pictures out anew; afterwards they fit the screen again.
     box = "document.querySelector('#corner-1 .ribbon').viewBox.baseVal.width"
     wide = "document.querySelector('#corner-1 .picture').clientWidth"

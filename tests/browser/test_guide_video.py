@@ -102,6 +102,40 @@ def test_the_lap_may_begin_elsewhere_in_the_video(
     settle(opened)
 
 
+def test_the_moment_at_the_start_line_is_where_the_lap_begins(
+    open_guide: Any, page_file: Path, film: Path, captioned: dict[str, Any]
+) -> None:
+    opened = watch(open_guide, page_file, film)
+    page = opened.page
+    page.evaluate("document.querySelector('.player video').currentTime = 11.96")
+    settle(opened)
+    for label, there in (("a frame on", 12.0), ("a frame on", 12.04), ("a frame back", 12.0)):
+        page.get_by_role("button", name=label).click()
+        assert settle(opened) == pytest.approx(there, abs=0.005)
+    page.get_by_role("button", name="The car crosses the start line now").click()
+    box = page.get_by_label("The lap begins at")
+    assert float(box.input_value()) == pytest.approx(12.0, abs=0.011)
+    opened.until("document.querySelector('.player [role=status]').textContent.includes('12.00')")
+    assert settle(opened) == pytest.approx(12.0, abs=0.011)  # it stays where it was marked
+    page.locator("h1").first.focus()
+    for _ in range(5):
+        page.keyboard.press("Shift+ArrowRight")  # 10 m each, from the line
+    assert settle(opened) == pytest.approx(12.0 + time_at(captioned, 50.0), abs=NEAR_S)
+    assert opened.complaints == []
+
+
+def test_without_a_script_and_on_paper_there_is_nothing_to_play(
+    open_guide: Any, page_file: Path, film: Path
+) -> None:
+    plain = open_guide(page_file, script=False).page
+    assert plain.locator("video, input, button, .watch, .reader").count() == 0
+    page = watch(open_guide, page_file, film).page
+    assert page.locator(".watch video").is_visible()
+    page.emulate_media(media="print")
+    for part in (".watch", ".watch video", ".watch input", ".watch button"):
+        assert not page.locator(part).first.is_visible()
+
+
 def test_the_guides_captions_are_switched_on(
     open_guide: Any, page_file: Path, film: Path, captioned: dict[str, Any]
 ) -> None:

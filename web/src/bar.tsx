@@ -1,7 +1,7 @@
 // The bar that stays: corner before and after, lap, against, units, light or dark.
 import { useState } from "preact/hooks";
 import { isLapKey, lapKey, lapOf, useDesk } from "./desk";
-import { cornerTitle } from "./sheet";
+import { cornerTitle } from "./topics";
 
 interface Props {
   /** Number of the sheet in view, -1 on the opening. */

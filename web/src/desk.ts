@@ -129,6 +129,22 @@ function atOnce(act: () => void): void {
   delete options.debounceRendering;
 }
 
+/** Whether the page is being laid out for paper. */
+export function usePaper(): boolean {
+  const [paper, setPaper] = useState(false);
+  useEffect(() => {
+    const print = () => atOnce(() => setPaper(true));
+    const printed = () => setPaper(false);
+    addEventListener("beforeprint", print);
+    addEventListener("afterprint", printed);
+    return () => {
+      removeEventListener("beforeprint", print);
+      removeEventListener("afterprint", printed);
+    };
+  }, []);
+  return paper;
+}
+
 /** The width of an element, followed as it changes, 0 until it is known; on paper a given one. */
 export function useWidth<T extends HTMLElement>(paper?: number): [{ current: T | null }, number] {
   const element = useRef<T>(null);

@@ -46,11 +46,12 @@ export function makeFlags(desk: Desk, frame: Frame): Flag[] {
   const drafts = [...actions(desk, frame), ...beside(desk, frame)].filter(
     (d) => d.place > frame.from && d.place < frame.to,
   );
-  const widest = (frame.right - frame.left) * (frame.narrow ? 0.46 : 0.28);
+  const widest = (frame.right - frame.left) * (frame.paper ? 0.6 : frame.narrow ? 0.46 : 0.28);
   const shaped = drafts.map((draft) => {
     const weight = draft.tone === "action" ? 600 : 400;
-    const lines = breakLines(draft.title, TITLE, weight, widest);
-    const notes = draft.note ? breakLines(draft.note, NOTE, 400, widest) : [];
+    const title = frame.paper && draft.note ? `${draft.title} ${draft.note}` : draft.title;
+    const lines = breakLines(title, TITLE, weight, widest);
+    const notes = draft.note && !frame.paper ? breakLines(draft.note, NOTE, 400, widest) : [];
     const widths = [...lines.map((l) => textWidth(l, TITLE, weight)), ...notes.map((l) => textWidth(l, NOTE))];
     return { ...draft, lines, notes, x: frame.x(draft.place), width: Math.max(...widths) + 8, wants: wants(draft) };
   });
@@ -134,7 +135,7 @@ function note(
     if (width > 0) parts.push(`${width > action.spread ? "under " : ""}±\u00a0${spreadWords(width, quantity, system)}`);
   }
   const value = valued ? cornerLap(view, frame.corner.id, desk.against)?.actions[valued] : other;
-  if (desk.against !== null && value !== null && value !== undefined && !frame.narrow) {
+  if (desk.against !== null && value !== null && value !== undefined && !frame.narrow && !frame.paper) {
     const written = valued
       ? write(value, quantity, system)
       : signed(fromApex(view, frame.corner, value), quantity, system);

@@ -14,6 +14,8 @@ export interface Frame {
   left: number;
   right: number;
   narrow: boolean;
+  /** For paper: shorter, and without the lines under the road, which stand in words elsewhere. */
+  paper: boolean;
   x: (place: number) => number;
   place: (x: number) => number;
 }
@@ -41,7 +43,7 @@ function stretch(view: View, corner: Corner): [number, number] {
   return [Math.max(low - margin, apex - length / 2), Math.max(middle, high + margin)];
 }
 
-export function makeFrame(view: View, corner: Corner, width: number): Frame {
+export function makeFrame(view: View, corner: Corner, width: number, paper = false): Frame {
   const [from, to] = stretch(view, corner);
   const narrow = width < 640;
   const left = narrow ? 32 : 76;
@@ -56,6 +58,7 @@ export function makeFrame(view: View, corner: Corner, width: number): Frame {
     left,
     right,
     narrow,
+    paper,
     x: (place) => left + (near(place, (from + to) / 2, lengthOf(view)) - from) * scale,
     place: (x) => from + (Math.min(Math.max(x, left), right) - left) / scale,
   };

@@ -1,7 +1,7 @@
 // How far onto a kerb the wheels went against the time in the corner, a dot for each lap.
 import { cornerLap, type Desk } from "./desk";
 import { extent, niceTicks } from "./places";
-import { bare, ruleOf, say } from "./sentences";
+import { bare, roundFixed, ruleOf, say } from "./sentences";
 import type { Corner, KerbEffect, KerbUse } from "./view";
 
 const WIDE = 330;
@@ -52,6 +52,8 @@ function Chart({ desk, dots, effect }: { desk: Desk; dots: Dot[]; effect: KerbEf
   const x = (depth: number) => LEFT + 8 + (depth / deepest) * (WIDE - LEFT - 24);
   const y = (time: number) => BOTTOM - 6 - ((time - low + room) / (high - low + 2 * room)) * (BOTTOM - 6 - TOP);
   const { factor, unit } = ruleOf("offset", desk.system);
+  const depths = niceTicks(0, deepest * factor, 4);
+  const fine = (depths[1] ?? 1) - (depths[0] ?? 0) < 0.095;
   const best = effect?.verdict === "best at" && effect.best_low_m != null && effect.best_high_m != null ? [x(effect.best_low_m), x(effect.best_high_m)] : null;
   return (
     <svg viewBox={`0 0 ${WIDE} ${TALL}`} aria-hidden="true">
@@ -63,8 +65,8 @@ function Chart({ desk, dots, effect }: { desk: Desk; dots: Dot[]; effect: KerbEf
         </g>
       ))}
       <path class="grid zero" d={`M${LEFT} ${BOTTOM}H${WIDE}`} />
-      {niceTicks(0, deepest * factor, 4).map((tick) => (
-        <text key={tick} class="axis" x={x(tick / factor)} y={BOTTOM + 15} text-anchor="middle">{bare(tick / factor, "offset", desk.system)}</text>
+      {depths.map((tick) => (
+        <text key={tick} class="axis" x={x(tick / factor)} y={BOTTOM + 15} text-anchor="middle">{roundFixed(tick, fine ? 2 : 1)}</text>
       ))}
       <text class="axis" x={0} y={12}>s in the corner</text>
       <text class="axis" x={WIDE} y={TALL - 4} text-anchor="end">{`deep, ${unit} →`}</text>

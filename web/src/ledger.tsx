@@ -5,7 +5,8 @@ import { Bar, barScale, CauseName, Seconds, type BarScale } from "./ledger-bars"
 import { lapName, lengthOf, useDesk, useWidth, type Desk } from "./desk";
 import { bringRoad, pick, usePicked } from "./picks";
 import { say, write } from "./sentences";
-import { cornerTitle, sheetId } from "./sheet";
+import { sheetId } from "./sheet";
+import { cornerTitle } from "./topics";
 import type { LedgerRow } from "./view";
 
 /** Width of the page when it is paper, px. */

@@ -2,6 +2,7 @@
 import { render } from "preact";
 import { useCallback, useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { Bar } from "./bar";
+import { Behind } from "./behind";
 import { cursor, DeskContext, isLapKey, lapIn, lapKey, moveCursor, type Choice, type Desk } from "./desk";
 import { LedgerSection } from "./ledger";
 import { Opening } from "./opening";
@@ -71,11 +72,14 @@ function Page({ view }: { view: View }) {
   const [current, setCurrent] = useState(-1);
   // Keys may come faster than the page is drawn: they count from here, not from what is drawn.
   const latest = useRef(-1);
+  // What a smooth scroll passes on its way to a corner is not where the reader goes.
+  const onTheWay = useRef(false);
   const settle = useCallback((index: number) => setCurrent((latest.current = index)), []);
   const go = useCallback(
     (index: number) => {
       const corner = corners[Math.max(-1, Math.min(index, corners.length - 1))];
       const section = document.getElementById(corner ? sheetId(corner) : "top");
+      onTheWay.current = true;
       section?.scrollIntoView();
       section?.querySelector<HTMLElement>("h1, h2")?.focus({ preventScroll: true });
       settle(corner ? corners.indexOf(corner) : -1);
@@ -83,9 +87,14 @@ function Page({ view }: { view: View }) {
     [corners, settle],
   );
   useEffect(() => {
-    const seen = () => settle(sheetInView(corners.length));
+    const seen = () => onTheWay.current || settle(sheetInView(corners.length));
+    const arrived = () => (onTheWay.current = false);
     addEventListener("scroll", seen, { passive: true });
-    return () => removeEventListener("scroll", seen);
+    for (const name of ARRIVALS) addEventListener(name, arrived, { passive: true });
+    return () => {
+      removeEventListener("scroll", seen);
+      for (const name of ARRIVALS) removeEventListener(name, arrived);
+    };
   }, [corners, settle]);
   useKeys(view, latest, go);
   return (
@@ -100,6 +109,7 @@ function Page({ view }: { view: View }) {
         <PossibleSection />
         <SaidPart topic="sight" />
         {sheets.slice(0, ready)}
+        <Behind />
         <footer>
           <p>
             Keys: j and k go to the next and the previous corner; the arrows left and right move the cursor, with
@@ -110,6 +120,9 @@ function Page({ view }: { view: View }) {
     </DeskContext.Provider>
   );
 }
+
+/** The end of a scroll, or the reader's own hand in it. */
+const ARRIVALS = ["scrollend", "wheel", "touchmove", "pointerdown"];
 
 /** The last sheet that begins above the upper third of the window. */
 function sheetInView(count: number): number {
@@ -126,8 +139,8 @@ function useKeys(view: View, current: { current: number }, go: (index: number) =
     const press = (event: KeyboardEvent) => {
       const target = event.target as HTMLElement;
       if (event.ctrlKey || event.metaKey || event.altKey || /^(SELECT|INPUT|TEXTAREA)$/.test(target.tagName)) return;
-      if (event.key === "j") go(current.current + 1);
-      else if (event.key === "k") go(current.current - 1);
+      if (event.key === "j") go(Math.min(current.current + 1, view.guide.corners.length - 1));
+      else if (event.key === "k") go(Math.max(current.current - 1, -1));
       else if (event.key === "ArrowLeft" || event.key === "ArrowRight") {
         const sign = event.key === "ArrowLeft" ? -1 : 1;
         const apex = view.guide.corners[Math.max(current.current, 0)]?.apex_m ?? 0;

@@ -6,7 +6,8 @@ import { overlap, textWidth, type Box } from "./labels";
 import { at, extent, roundDown, wrap } from "./places";
 import { ruleOf, write } from "./sentences";
 import { aheadAt } from "./sight";
-import { cornerTitle, sheetId } from "./sheet";
+import { sheetId } from "./sheet";
+import { cornerTitle } from "./topics";
 import type { Corner, Landmark } from "./view";
 
 type Point = [number, number];
@@ -21,6 +22,9 @@ interface Plan {
 
 const PAD = 40;
 const NUMBER = 15;
+
+/** Width of the plan's column on paper, px. */
+const PAPER = 370;
 
 function layoutPlan(desk: Desk, width: number, most: number): Plan {
   const { road, step_m, points } = desk.view.pictures;
@@ -87,7 +91,7 @@ function outOf(plan: Plan, box: Box): number {
 
 export function PlanView() {
   const desk = useDesk();
-  const [element, width] = useWidth<HTMLDivElement>();
+  const [element, width] = useWidth<HTMLDivElement>(PAPER);
   return (
     <figure class="plan" ref={element as { current: HTMLElement | null }}>
       {width > 0 && <PlanPicture desk={desk} width={width} />}
@@ -97,7 +101,7 @@ export function PlanView() {
         </figcaption>
       )}
       {desk.view.pictures.sight && (
-        <figcaption class="soft">
+        <figcaption class="soft onscreen">
           Where the cursor stands on a corner's road, the road in view from there is drawn ahead of the dot.
         </figcaption>
       )}

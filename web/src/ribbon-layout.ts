@@ -44,14 +44,14 @@ function layoutSide(all: Flag[], frame: Frame, side: "above" | "below", comb: nu
   const marks = comb + (all.some(isMark) ? MARK : 0);
   const rails = railed.length ? (Math.max(...levels) + 1) * LEVEL + 6 : 0;
   const lines = flags.map((f) => f.lines.length * (TITLE + 3) + f.notes.length * (NOTE + 3));
-  const row = Math.max(0, ...lines) + 9;
+  const row = Math.max(0, ...lines) + (frame.paper ? 4 : 9);
   const rows = 1 + Math.max(-1, ...flags.map((flag) => flag.row));
   return {
     marks,
     levels: new Map(railed.map((flag, i) => [flag.key, levels[i]!])),
     rails,
     row,
-    depth: marks + rails + rows * row + MARGIN,
+    depth: marks + rails + rows * row + (frame.paper ? MARGIN / 2 : MARGIN),
   };
 }
 
@@ -70,7 +70,7 @@ export function layoutRibbon(desk: Desk, frame: Frame, flags: Flag[], top: numbe
   const right = Math.max(...list.map((i) => road.right[wrap(i, points)]!), ...here.map((s) => -s.right_m));
   const above = layoutSide(flags, frame, "above", hasTeeth(frame, list, "left") ? TOOTH : 0);
   const below = layoutSide(flags, frame, "below", hasTeeth(frame, list, "right") ? TOOTH : 0);
-  const height = frame.narrow ? 124 : 168;
+  const height = frame.paper ? 92 : frame.narrow ? 124 : 168;
   const perMetre = height / (left + right);
   const roadTop = top + above.depth;
   return {

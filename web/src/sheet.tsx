@@ -5,33 +5,28 @@ import { cornerAccount, heldLabel } from "./account";
 import { AccountBlock } from "./account-block";
 import { ActionTable } from "./actions";
 import { Cursor, spoken } from "./cursor";
-import { complexOf, cornerLap, cursor, DeskContext, hoverCursor, lapName, moveCursor, useCursor, useDesk, useWidth, type Desk } from "./desk";
+import { complexOf, cornerLap, cursor, DeskContext, hoverCursor, lapName, moveCursor, useCursor, useDesk, usePaper, useWidth, type Desk } from "./desk";
 import { makeFlags, type Flag } from "./flags";
 import { makeFrame, samples, type Frame } from "./frame";
 import { Inset } from "./inset";
 import { layoutDetails, listDetails } from "./details";
 import { Details } from "./details-picture";
+import { textWidth } from "./labels";
 import { near, niceTicks } from "./places";
 import { lostOf, Ribbon, TICK } from "./ribbon";
 import { layoutRibbon } from "./ribbon-layout";
 import { ruleOf, say, write } from "./sentences";
 import { layoutStrips, StripPicture } from "./strips";
 import { hiddenFrom, seenIn } from "./sight";
-import { Topics, topicTitle } from "./topics";
+import { cornerTitle, Topics, topicTitle } from "./topics";
 import type { Corner } from "./view";
 import { combWords, hasTeeth, loadStretches } from "./worth";
 
-/** Width at which a ribbon is laid out for paper, px: its small print comes out near 6 pt. */
-const PAPER = 940;
+/** Width at which a ribbon is laid out for paper, px: that of A4 within its margins, so that 12 px are 9 pt. */
+const PAPER = 700;
 
 export function sheetId(corner: Corner): string {
   return `corner-${corner.id}`;
-}
-
-/** The title that the guide gives a corner, or its number and name. */
-export function cornerTitle(desk: Desk, corner: Corner): string {
-  const words = desk.view.words.corners[corner.id];
-  return say(words?.title, desk.system) || ["Corner", corner.id, corner.name].filter(Boolean).join(" ");
 }
 
 export function Sheet({ corner }: { corner: Corner }) {
@@ -39,12 +34,20 @@ export function Sheet({ corner }: { corner: Corner }) {
   const desk = useMemo(() => deskIn(whole, corner), [whole, corner]);
   const [element, width] = useWidth<HTMLElement>(PAPER);
   const words = desk.view.words.corners[corner.id];
-  const frame = useMemo(() => (width ? makeFrame(desk.view, corner, width) : null), [desk.view, corner, width]);
+  const paper = usePaper();
+  const frame = useMemo(() => (width ? makeFrame(desk.view, corner, width, paper) : null), [desk.view, corner, width, paper]);
   const flags = useMemo(() => (frame ? makeFlags(desk, frame) : []), [desk, frame]);
+  // On paper the words run round it, and so it comes first.
+  const above = (
+    <figure class="above">
+      {frame && <Inset desk={desk} frame={frame} flags={flags} width={frame.narrow ? width : ABOVE} most={frame.narrow ? 220 : 330} />}
+    </figure>
+  );
   return (
     <DeskContext.Provider value={desk}>
     <section class="sheet" id={sheetId(corner)} aria-labelledby={`${sheetId(corner)}-title`}>
       <div class="sheettop">
+        {paper && above}
         <div>
           <h2 id={`${sheetId(corner)}-title`} tabIndex={-1}>
             {cornerTitle(desk, corner)}
@@ -58,17 +61,15 @@ export function Sheet({ corner }: { corner: Corner }) {
           </ol>
           <CanDo desk={desk} corner={corner} />
         </div>
-        <figure class="above">
-          {frame && <Inset desk={desk} frame={frame} flags={flags} width={frame.narrow ? width : ABOVE} most={frame.narrow ? 220 : 330} />}
-        </figure>
+        {!paper && above}
       </div>
       {width > 0 && <AccountBlock desk={desk} corner={corner} width={width} />}
       <Key desk={desk} frame={frame} />
       <div class="picture" ref={element as { current: HTMLDivElement | null }}>
         {frame && <Picture desk={desk} frame={frame} flags={flags} />}
       </div>
-      {words?.spread_note && <p class="spreadnote">{say(words.spread_note, desk.system)}</p>}
-      <Topics desk={desk} corner={corner} />
+      {!paper && words?.spread_note && <p class="spreadnote">{say(words.spread_note, desk.system)}</p>}
+      {!paper && <Topics desk={desk} corner={corner} />}
       <ActionTable corner={corner} />
       {corner.notes.length > 0 && (
         <aside class="notes" aria-label="the author's notes">
@@ -131,7 +132,11 @@ function meta(desk: Desk, corner: Corner): string {
   return parts.join(" · ");
 }
 
-function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
+/** Marks that paper explains once, behind the corners. */
+const ONCE = ["band", "spread", "lost", "won", "comb", "pressed", "light", "roadleft"];
+
+/** What the marks of a ribbon are: those in a frame, or all that the guide can draw. */
+export function Key({ desk, frame, all = false }: { desk: Desk; frame: Frame | null; all?: boolean }) {
   const many = desk.view.guide.laps.filter((lap) => lap.used).length >= 10;
   const compare = desk.against !== null && desk.against !== desk.shown;
   const lost = lostOf(desk) !== null;
@@ -139,7 +144,9 @@ function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
   const loads = frame ? loadStretches(frame, list).map((one) => one.kind) : [];
   const seen = frame ? seenIn(desk, frame) : null;
   const hidden = frame !== null && hiddenFrom(seen, frame) !== null;
-  const teeth = frame !== null && (hasTeeth(frame, list, "left") || hasTeeth(frame, list, "right"));
+  const { possible } = desk.view.pictures;
+  const loaded = (kind: "pressed" | "light") => loads.includes(kind) || (all && !!possible?.load);
+  const teeth = (all && !!possible) || frame !== null && (hasTeeth(frame, list, "left") || hasTeeth(frame, list, "right"));
   return (
     <ul class="key" aria-label="key">
       <Item sample="this" text={lapName(desk.view, desk.shown)} />
@@ -147,14 +154,14 @@ function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
       <Item sample="other" text="other laps" />
       <Item sample="band" text={many ? "8 laps in 10" : "all laps"} />
       <Item sample="spread" text="spread and each lap's own place" />
-      {desk.view.pictures.possible && <Item sample="possible" text="fastest line, computed: nobody has driven it" />}
+      {possible && <Item sample="possible" text="fastest line, computed: nobody has driven it" />}
       {lost && <Item sample="lost" text={`${TICK} s lost against ${heldLabel(desk)}`} />}
       {lost && <Item sample="won" text={`${TICK} s gained`} />}
       {teeth && <Item sample="comb" text={combWords(desk)} />}
-      {loads.includes("pressed") && <Item sample="pressed" text="the road presses the car down" />}
-      {loads.includes("light") && <Item sample="light" text="the car goes light" />}
+      {loaded("pressed") && <Item sample="pressed" text="the road presses the car down" />}
+      {loaded("light") && <Item sample="light" text="the car goes light" />}
       {hidden && <Item sample="hidden" text={`hidden from ${seen!.eye.name}`} />}
-      {frame?.corner.road_use && <Item sample="roadleft" text="road left; broken: worth nothing" />}
+      {(all || frame?.corner.road_use) && <Item sample="roadleft" text="road left; broken: worth nothing" />}
       {desk.view.pictures.spans.some((s) => s.kind === "kerb") && <Item sample="kerb" text="kerb" />}
       {frame && <li class="scale">{scaleText(desk, frame)}</li>}
     </ul>
@@ -163,7 +170,7 @@ function Key({ desk, frame }: { desk: Desk; frame: Frame | null }) {
 
 function Item({ sample, text }: { sample: string; text: string }) {
   return (
-    <li>
+    <li class={ONCE.includes(sample) ? "once" : undefined}>
       <svg class="sample" width="28" height="14" viewBox="0 0 28 14" aria-hidden="true">
         {SAMPLES[sample]}
       </svg>
@@ -201,9 +208,9 @@ const READING = 36;
 function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag[] }) {
   const { layout, said, details, strips, bottom } = useMemo(() => {
     const layout = layoutRibbon(desk, frame, flags, 4);
-    const said = listDetails(desk, frame);
+    const said = frame.paper ? [] : listDetails(desk, frame);
     const details = layoutDetails(said, frame);
-    const strips = layoutStrips(desk, frame, layout.list, layout.height + details.height + READING);
+    const strips = layoutStrips(desk, frame, layout.list, layout.height + details.height + (frame.paper ? 0 : READING));
     return { layout, said, details: details.placed, strips, bottom: strips[strips.length - 1]!.bottom + 10 };
   }, [desk, frame, flags]);
   const slider = useRef<HTMLDivElement>(null);
@@ -218,12 +225,13 @@ function Picture({ desk, frame, flags }: { desk: Desk; frame: Frame; flags: Flag
     slider.current?.setAttribute("aria-valuenow", String(Math.round(here - frame.corner.apex_m)));
     slider.current?.setAttribute("aria-valuetext", spoken(desk, frame, strips, here));
   });
-  const height = bottom + AXIS;
+  const height = bottom + (frame.paper ? AXIS - 6 : AXIS);
   return (
     <>
     <div
       class="slider"
       ref={slider}
+      style={{ "--tall": `${height}px` }}
       role="slider"
       tabIndex={0}
       aria-label={`Place along ${cornerTitle(desk, frame.corner)}; arrow keys move the cursor`}
@@ -271,20 +279,27 @@ function Distances({ desk, frame, first, bottom }: DistancesProps) {
   const apex = frame.corner.apex_m;
   const about = (frame.right - frame.left) / 95;
   const ticks = niceTicks((frame.from - apex) * factor, (frame.to - apex) * factor, about);
+  const labels = ticks.map((tick) => {
+    const x = frame.x(apex + tick / factor);
+    const text = tick === 0 ? "apex" : `${tick < 0 ? "\u2212" : "+"}${Math.abs(tick)}\u00a0${unit}`;
+    const edge = x < frame.left + 22 ? "start" : x > frame.right - 22 ? "end" : "middle";
+    const wide = textWidth(text, 12);
+    const from = edge === "start" ? x : edge === "end" ? x - wide : x - wide / 2;
+    return { tick, x, text, edge, from, to: from + wide };
+  });
+  // The nearer to the apex, the sooner a distance is written; one without room keeps its line alone.
+  const written: typeof labels = [];
+  for (const one of [...labels].sort((p, q) => Math.abs(p.tick) - Math.abs(q.tick))) {
+    if (written.every((other) => one.from > other.to + 2 || one.to < other.from - 2)) written.push(one);
+  }
   return (
     <g>
-      {ticks.map((tick) => {
-        const x = frame.x(apex + tick / factor);
-        const edge = x < frame.left + 22 ? "start" : x > frame.right - 22 ? "end" : "middle";
-        return (
-          <g key={tick}>
-            <path class={tick === 0 ? "grid zero" : "grid"} d={`M${x} ${first}V${bottom}`} />
-            <text class="axis" x={x} y={bottom + 30} text-anchor={edge}>
-              {tick === 0 ? "apex" : `${tick < 0 ? "\u2212" : "+"}${Math.abs(tick)}\u00a0${unit}`}
-            </text>
-          </g>
-        );
-      })}
+      {labels.map((one) => (
+        <g key={one.tick}>
+          <path class={one.tick === 0 ? "grid zero" : "grid"} d={`M${one.x} ${first}V${bottom}`} />
+          {written.includes(one) && <text class="axis" x={one.x} y={bottom + 30} text-anchor={one.edge}>{one.text}</text>}
+        </g>
+      ))}
     </g>
   );
 }

@@ -28,24 +28,25 @@ interface Kind {
   lacks: string;
   quantity: string;
   channel: ChannelName;
-  tall: [wide: number, narrow: number];
+  /** Heights; one without a height for paper does not stand there. */
+  tall: { wide: number; narrow: number; paper: number | null };
   /** All speeds, all speeds down to zero, the session's, or 0 to 1. */
   range: "frame" | "zero" | "session" | "share";
 }
 
 const KINDS: Kind[] = [
-  { key: "speed", title: "speed", lacks: "speed", quantity: "speed", channel: "speed", tall: [112, 92], range: "frame" },
-  { key: "throttle", title: "throttle", lacks: "throttle", quantity: "share", channel: "throttle", tall: [44, 38], range: "share" },
+  { key: "speed", title: "speed", lacks: "speed", quantity: "speed", channel: "speed", tall: { wide: 112, narrow: 92, paper: 64 }, range: "frame" },
+  { key: "throttle", title: "throttle", lacks: "throttle", quantity: "share", channel: "throttle", tall: { wide: 44, narrow: 38, paper: 26 }, range: "share" },
   {
     key: "forward",
     title: "gains speed ↑ slows ↓",
     lacks: "acceleration",
     quantity: "acceleration",
     channel: "acceleration_forward",
-    tall: [78, 64],
+    tall: { wide: 78, narrow: 64, paper: null },
     range: "session",
   },
-  { key: "steering", title: "steering left ↑ right ↓", lacks: "steering", quantity: "angle", channel: "steering", tall: [56, 48], range: "zero" },
+  { key: "steering", title: "steering left ↑ right ↓", lacks: "steering", quantity: "angle", channel: "steering", tall: { wide: 56, narrow: 48, paper: 30 }, range: "zero" },
 ];
 
 /** Steering below this is drawn small, so that holding straight looks straight, rad. */
@@ -67,6 +68,10 @@ function channelsOf(desk: Desk, channel: ChannelName): Numbers[] {
     .filter((list): list is Numbers => list !== null && list !== undefined);
 }
 
+function sizeOf(frame: Frame): "wide" | "narrow" | "paper" {
+  return frame.paper ? "paper" : frame.narrow ? "narrow" : "wide";
+}
+
 /** Stack the strips from a height down; each has its own scale. */
 export function layoutStrips(desk: Desk, frame: Frame, list: number[], top: number): Strip[] {
   const strips: Strip[] = [];
@@ -78,15 +83,17 @@ export function layoutStrips(desk: Desk, frame: Frame, list: number[], top: numb
     strips.push({ ...strip, top: from, bottom: to, y: (v) => to - ((v - low) / (high - low)) * (to - from) });
     y = to + 8;
   };
+  // On paper the corner from above, large beside the words, shows how the road bends.
   const bent = rangeIn(list, [desk.view.pictures.road.curvature], desk.view.pictures.points);
-  add(
+  if (!frame.paper) add(
     { key: "bend", title: "the road bends left ↑ right ↓", lacks: "curvature", quantity: "distance", channel: null, ticks: [], lacking: null },
     frame.narrow ? BEND.narrow : BEND.wide,
     [Math.min(bent[0], -1 / 150) * 1.05, Math.max(bent[1], 1 / 150) * 1.05],
   );
   for (const kind of KINDS) {
     const channels = channelsOf(desk, kind.channel);
-    const height = kind.tall[frame.narrow ? 1 : 0];
+    const height = kind.tall[sizeOf(frame)];
+    if (height === null) continue;
     const lacking = channels.length ? null : `Not in this recording: ${kind.lacks}.`;
     const { possible } = desk.view.pictures;
     if (!lacking && kind.channel === "speed" && possible) channels.push(possible.speed);
@@ -169,7 +176,7 @@ function Lacking({ frame, strip }: { frame: Frame; strip: Strip }) {
 }
 
 function Axis({ desk, frame, strip }: { desk: Desk; frame: Frame; strip: Strip }) {
-  const x = frame.left - 8;
+  const x = frame.left - (frame.narrow ? 5 : 8);
   return (
     <g>
       {strip.ticks.map((v) => (

@@ -43,6 +43,12 @@ interface TopicProps {
   children?: ComponentChildren;
 }
 
+/** The title that the guide gives a corner, or its number and name. */
+export function cornerTitle(desk: Desk, corner: Corner): string {
+  const words = desk.view.words.corners[corner.id];
+  return say(words?.title, desk.system) || ["Corner", corner.id, corner.name].filter(Boolean).join(" ");
+}
+
 function TopicWords({ desk, words, topic, title, children }: TopicProps) {
   return (
     <div class="topic" data-topic={topic}>

@@ -22,6 +22,7 @@ TOPIC_TITLES: Final = (
 #: Where a corner is prepared, and the action that says so.
 _EYES: Final = {"brake_start_m": "the brake point", "turn_in_m": "turn-in",
                 "start_m": "the corner's start"}  # fmt: skip
+_SEEN: Final = "{0} of road in view from "
 _PHASES: Final = {"brake": "on the brake", "neither": "off both pedals",
                   "throttle": "on the throttle"}  # fmt: skip
 _CHANGES: Final = {"later": "braking later", "faster": "a higher lowest speed",
@@ -29,7 +30,9 @@ _CHANGES: Final = {"later": "braking later", "faster": "a higher lowest speed",
 
 #: A kerb is worth a picture where so many laps went to depths so far apart, m.
 _CHART_LAPS: Final = 3
-_CHART_RANGE_M: Final = 0.05
+_CHART_RANGE_M: Final = 0.1
+#: Nearer than this the car is at the edge, m.
+_AT_EDGE_M: Final = 0.05
 
 
 def compose_mark_words(view: View) -> dict[str, Any]:
@@ -47,29 +50,33 @@ def compose_mark_words(view: View) -> dict[str, Any]:
     return {
         "topics": [{"key": key, "title": title} for key, title in TOPIC_TITLES],
         "eyes": {
-            action: {
-                "name": name,
-                "seen": f"{{0}} of road in view from {name}",
-                "open": f"at least {{0}} of road in view from {name}",
-            }
+            action: {"name": name, "seen": _SEEN + name, "open": f"at least {_SEEN}{name}"}
             for action, name in _EYES.items()
         },
         "apex_seen": "the apex comes into view",
         "phases": _PHASES,
-        "corners": {
-            corner["id"]: [
-                *_list_references(view, corner),
-                *_list_road_left(corner),
-                *_list_kerbs(view, corner),
-                *_list_room(view, corner),
-            ]
-            for corner in view["guide"]["corners"]
-        },
+        "corners": {corner["id"]: list_marks(view, corner) for corner in view["guide"]["corners"]},
         "bounds": [line for lap in view["guide"]["laps"] for line in _list_breaches(lap)],
         "kerb_charts": {
             corner["id"]: _list_charts(view, corner) for corner in view["guide"]["corners"]
         },
     }  # fmt: skip
+
+
+def list_marks(view: View, corner: View) -> list[dict[str, Any]]:
+    """List the lines of one corner: see `compose_mark_words`."""
+    return [
+        *_list_references(view, corner),
+        *_list_road_left(corner),
+        *_list_kerbs(view, corner),
+        *_list_room(view, corner),
+    ]
+
+
+def say_seen(action: str, ahead_m: float, at_least: bool) -> Text:
+    """Say how much road is in view from where an action is done, or from a corner's ``start_m``."""
+    lead = "at least " if at_least else ""
+    return Text(f"{lead}{_SEEN}{_EYES[action]}", ((ahead_m, "distance"),))
 
 
 def _line(
@@ -123,8 +130,10 @@ def _list_road_left(corner: View) -> list[dict[str, Any]]:
 def _say_left(part: str, one: View) -> Text:
     """Say how much road is left, or by how much the car is past the edge."""
     verdict = "" if one["verdict"] in (None, "used") else f" ({one['verdict']})"
-    if one["left_m"] < 0:
+    if one["left_m"] < -_AT_EDGE_M:
         return Text(f"{part} none, {{0}} past the edge{verdict}", ((-one["left_m"], "offset"),))
+    if one["left_m"] < _AT_EDGE_M:
+        return Text(f"{part} none{verdict}")
     return Text(f"{part} {{0}}{verdict}", ((one["left_m"], "offset"),))
 
 
@@ -134,7 +143,7 @@ def _list_kerbs(view: View, corner: View) -> list[dict[str, Any]]:
     out = []
     for kerb in corner.get("kerbs") or ():
         span = spans.get(kerb["name"])
-        if span is None:
+        if span is None or span["kind"] != "kerb":
             continue
         ends, name = (span["start_m"], span["end_m"]), quote_name(kerb["name"])
         on = [use for use in kerb["uses"] if use["wheels"]]
@@ -156,6 +165,7 @@ def _list_kerbs(view: View, corner: View) -> list[dict[str, Any]]:
 
 def _list_charts(view: View, corner: View) -> list[dict[str, Any]]:
     """List the kerbs that laps used to different depths, each with what its picture shows."""
+    patches = {span["name"] for span in view["pictures"]["spans"] if span["kind"] == "patch"}
     times = {
         row["lap"]: row["time_s"]
         for row in view["guide"]["corner_laps"]
@@ -163,6 +173,8 @@ def _list_charts(view: View, corner: View) -> list[dict[str, Any]]:
     }
     out = []
     for kerb in corner.get("kerbs") or ():
+        if kerb["name"] in patches:
+            continue
         depths = [use["depth_m"] for use in kerb["uses"] if use["lap"] in times]
         if len(depths) < _CHART_LAPS or max(depths) - min(depths) < _CHART_RANGE_M:
             continue

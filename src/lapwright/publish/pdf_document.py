@@ -20,6 +20,8 @@ _NOT_ON_PAPER: Final = (
     "brake_rise_s", "mean_deceleration_mps2", "brake_throttle_overlap_s", "distance_driven_m",
     "apex_m", "entry_edge_m", "time_to_full_throttle_s",
 )  # fmt: skip
+#: What is said of a corner on its own page; all else stands behind the corners.
+_ON_ITS_PAGE: Final = ("possible", "room")
 _PLAN_KEY: Final = "Corners that time is lost in are drawn in colour, thicker for more of it."
 
 
@@ -56,7 +58,6 @@ def _find_date(text: Any) -> dict[str, int] | None:
 
 
 def _compose_item(item: View, system: View) -> dict[str, str]:
-    worth = item.get("worth_s")
     bare = {
         key: write_text(item[key], system).rstrip(".") if item.get(key) else ""
         for key in ("what", "goal", "tolerance")
@@ -64,8 +65,11 @@ def _compose_item(item: View, system: View) -> dict[str, str]:
     return {
         **bare,
         "said": write_joined([item.get("evidence"), item.get("reference")], "; ", system),
-        "aim": write_joined([item.get("goal"), item.get("tolerance")], ", ", system, "Goal: "),
-        "worth": "" if worth is None else write_value(worth, "time", system, 2),
+        "aim": write_joined(
+            [item.get(k) for k in ("goal", "tolerance", "so_far")], ", ", system, "Goal: "
+        ),
+        "worth": write_joined([item.get("worth")], "", system),
+        "seconds": write_value(item["worth_s"], "time", system, 2) if "worth_s" in item else "",
     }
 
 
@@ -98,7 +102,9 @@ def _compose_corner(view: View, corner: View) -> dict[str, Any]:
         "costs": compose_costs(view, corner),
         "worth": _compose_worth(corner, system),
         "blocks": [{"title": title, "texts": write_all(key)}
-                   for key, title in TOPIC_TITLES if words.get(key)],
+                   for key, title in TOPIC_TITLES if words.get(key) and key in _ON_ITS_PAGE],
+        "more": [{"title": title, "texts": write_all(key)}
+                 for key, title in TOPIC_TITLES if words.get(key) and key not in _ON_ITS_PAGE],
         "actions": [list(row) for row in list_actions(view, _leave_out(corner), system)],
         "spread_note": write_text(note, system) if note else "",
         "notes": [str(note) for note in corner.get("notes") or ()],
@@ -122,7 +128,13 @@ def _write_key(view: View) -> str:
     named = [f"solid: lap {numbers.get(pictures['chosen_lap'])}"]
     if pictures["compare_lap"] in numbers:
         named.append(f"dashed: lap {numbers[pictures['compare_lap']]}")
-    return "; ".join([*named, "thin: the other laps; hatched: kerbs; a bar on a dot: its spread"])
+    return "; ".join(
+        [
+            *named,
+            "thin: the other laps; hatched: kerbs; a bar on a dot: its spread; "
+            "from an edge inward: road left, broken where it is worth nothing",
+        ]
+    )
 
 
 def _compose_worth(corner: View, system: View) -> list[list[str]]:

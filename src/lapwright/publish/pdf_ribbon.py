@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from lapwright.guide.figures import from_apex
 from lapwright.guide.sentences import chosen_system, write_value
+from lapwright.publish.pdf_frame import WIDTH, Frame
+from lapwright.publish.pdf_marks import draw_lines, draw_on_road
 from lapwright.publish.roles import ROLES
 from lapwright.publish.svg import (
     LETTER,
@@ -27,7 +29,6 @@ from lapwright.publish.svg import (
 Array = NDArray[np.float64]
 View = Mapping[str, Any]
 
-WIDTH: Final = 505.0
 _ROAD: Final = 80.0
 _ROW: Final = 10.5
 _SIZE: Final = 8.0
@@ -40,29 +41,6 @@ _WRITTEN: Final = (
     "full_throttle_m",
 )  # fmt: skip
 _STRIPS: Final = (("speed", 36.0), ("throttle", 13.0), ("brake", 13.0), ("steering", 18.0))
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """What of the road a picture shows, and where on paper.
-
-    ``index`` are samples of the view's grid, ``place`` metres after the apex.
-    """
-
-    index: NDArray[np.int64]
-    place: Array
-    top: float
-    middle: float
-    scale: float
-
-    def x(self, place: Array | float) -> Any:
-        """Return where a place in metres after the apex lies across the paper."""
-        first, last = float(self.place[0]), float(self.place[-1])
-        return (np.asarray(place) - first) / (last - first) * WIDTH
-
-    def y(self, n: Array | float) -> Any:
-        """Return where an offset to the left lies; left is up."""
-        return self.middle - np.asarray(n) * self.scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +65,14 @@ def draw_ribbon(view: View, corner: View) -> tuple[str, str]:
     left, right = _split_rows(flags, first, last)
     frame = _make_frame(view, corner, (first, last), 8.0 + _ROW * len(left))
     bottom = frame.middle + _ROAD / 2 + 8.0
-    marks = [*_draw_road(view, frame), *_draw_laps(view, frame)]
+    marks = [*_draw_road(view, frame), *draw_on_road(view, corner, frame), *_draw_laps(view, frame)]
     marks += _draw_flags(view, frame, left, 8.0, 1.0)
     marks += _draw_flags(view, frame, right, bottom + _ROW * len(right), -1.0)
     below = bottom + _ROW * len(right) + (14.0 if right else 8.0)
     marks += _draw_scale(view, frame, below)
-    strips, end = _draw_strips(view, frame, below + 12.0)
+    lines, below = draw_lines(view, corner, frame, below + 6.0)
+    marks += lines
+    strips, end = _draw_strips(view, frame, below + 8.0)
     return make_svg(WIDTH, end, [*marks, *strips]), _tell(view, corner, flags, first, last)
 
 
