@@ -337,6 +337,11 @@ class Run:
         self.ends: Counter[str] = Counter()
         self.said: Counter[str] = Counter()
         self.kinds: set[str] = set()
+        self.is_over = False
+
+    def end(self) -> None:
+        """Run no further input: an error raised in the midst of one would pass for a finding."""
+        self.is_over = True
 
     def once(self, data: bytes) -> None:
         """Run one input."""
@@ -479,7 +484,9 @@ def run_own(run: Run, seconds: float | None, seed: int, most: int | None = None)
     started = time.monotonic()
     done = 0
     try:
-        while (seconds is None or time.monotonic() - started < seconds) and done != most:
+        while not run.is_over and done != most:
+            if seconds is not None and time.monotonic() - started >= seconds:
+                break
             # A file without a byte never comes as far as a reader.
             data = mutate(rng.choice(pool), rng.choice(pool), rng) or b" "
             read = run.ends["read"]
@@ -538,7 +545,7 @@ def main() -> int:
         run_atheris(chosen.target, seconds, chosen.seed, chosen.runs)
         return 0
     run = Run(chosen.target)
-    signal.signal(signal.SIGTERM, signal.default_int_handler)  # its count is told all the same
+    signal.signal(signal.SIGTERM, lambda *_: run.end())  # its count is told all the same
     with suppress(KeyboardInterrupt):
         run_own(run, seconds, chosen.seed, chosen.runs)
     return 1 if run.ends["findings"] else 0
