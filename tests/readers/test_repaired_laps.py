@@ -1,4 +1,4 @@
-"""Lap times of mended logs stay within 0.03 s of the clean one's, in every text format.
+"""Lap times of mended logs stay within 0.03 s of the clean one's, in every format.
 
 Invented laps; the faults are those of the project's list whose outcome is "repaired". The bar of
 0.03 s is the project's own.
@@ -7,10 +7,12 @@ Invented laps; the faults are those of the project's list whose outcome is "repa
 from __future__ import annotations
 
 import importlib.util
+import io
 import sys
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pytest
 
 from lapwright.messages import worst_outcome
@@ -230,3 +232,60 @@ def test_nmea_and_its_faults(truth, tmp_path):
         times, outcome = time_laps(path)
         assert outcome == expected
         check(times, truth)
+
+
+def clean(_columns, lines):
+    return lines
+
+
+def frame_of(spoil):
+    """The columns of a spoilt table, words as text, and whether it was spoilt at all."""
+    columns = make()
+    text = "\n".join(spoil(columns, lines_of(columns))) + "\n"
+    frame = pl.read_csv(io.StringIO(text), infer_schema_length=None)
+    return frame, "accepted" if spoil is clean else "repaired"
+
+
+#: Faults that a file of columns can have; rows that are short or garbled are the tables' own.
+COLUMNS = [
+    clean, words, infinite, block_twice, rows_late, clock_to_zero, hour_ahead, whole_seconds, jumps,
+    no_fix, speed_zero, spikes, year_1970,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("spoil", COLUMNS, ids=lambda f: f.__name__)
+def test_mended_parquet_keeps_its_lap_times(truth, tmp_path, spoil):
+    path = tmp_path / "s.parquet"
+    frame, expected = frame_of(spoil)
+    frame.write_parquet(path)
+    times, outcome = time_laps(path)
+    assert outcome == expected
+    check(times, truth)
+
+
+#: Faults of values alone: the masters of MDF increase, and its channels hold numbers.
+VALUES = [clean, infinite, jumps, no_fix, speed_zero, spikes, year_1970]
+
+
+@pytest.mark.parametrize("spoil", VALUES, ids=lambda f: f.__name__)
+def test_mended_mdf_keeps_its_lap_times(truth, tmp_path, spoil):
+    """Of the clean log, the position is at 10 Hz in a group of its own."""
+    asammdf = pytest.importorskip("asammdf", reason="the optional extra mdf is not installed")
+    path = tmp_path / "s.mf4"
+    frame, expected = frame_of(spoil)
+    time = frame["time (s)"].to_numpy()
+    fast, slow = [], []
+    for series in frame.drop("time (s)"):
+        name, _, unit = series.name.removesuffix(")").partition(" (")
+        is_slow = spoil is clean and name in ("lat", "lon", "alt")
+        step = 2 if is_slow else 1
+        values = series.to_numpy()[::step].astype(float)
+        signal = asammdf.Signal(values, time[::step], unit=unit, name=name)
+        (slow if is_slow else fast).append(signal)
+    with asammdf.MDF(version="4.10") as mdf:
+        for group in filter(None, (fast, slow)):
+            mdf.append(group)
+        mdf.save(path, overwrite=True)
+    times, outcome = time_laps(path)
+    assert outcome == expected
+    check(times, truth)
