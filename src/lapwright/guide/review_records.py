@@ -14,6 +14,7 @@ from lapwright.driving.passes import CornerPass
 from lapwright.driving.review_air import find_pace
 from lapwright.driving.review_day import find_slowest
 from lapwright.driving.review_goals import Goal
+from lapwright.driving.review_rooms import GoalRoom
 from lapwright.driving.work_order import GOALS
 from lapwright.guide.document import quote_name
 from lapwright.guide.ledger_records import compose_account, compose_habit
@@ -58,6 +59,7 @@ class Reviewed:
     ledger: Ledger
     habits: tuple[Habit, ...]
     goals: tuple[Goal, ...]
+    rooms: tuple[GoalRoom, ...]
     costs: Mapping[str, Mapping[str, float]]
     times: Mapping[str, float]
     stretches: tuple[TimedStretch, ...]
@@ -100,7 +102,8 @@ def compose_driver(
         "slowest_mps": find_slowest(one.passes),
         "pace": _compose_pace(one, circuit),
         "order_of_work": [
-            compose_work(g, one.name, circuit, lap, guide, system) for g in one.goals
+            compose_work(g, one.name, circuit, lap, guide, system, room)
+            for g, room in zip(one.goals, one.rooms, strict=True)
         ],
     }  # fmt: skip
 

@@ -8,15 +8,19 @@ from typing import Any, Final
 from lapwright.driving.action_names import ACTIONS
 from lapwright.driving.action_values import subtract
 from lapwright.driving.review_goals import COST, Goal
+from lapwright.driving.review_rooms import GoalRoom
 from lapwright.driving.work_order import GOALS
-from lapwright.guide.document import quote_name
+from lapwright.guide.document import join_texts, quote_name
 from lapwright.guide.ledger_words import CAUSES, TOLERATED, say_goal, say_place
 from lapwright.guide.reference_names import label_action
+from lapwright.guide.room_records import compose_room
+from lapwright.guide.room_words import say_missed
 from lapwright.guide.sentences import write_text, write_value
 from lapwright.model.circuit import Circuit, Corner
 from lapwright.model.lap import Lap
 
 View = Mapping[str, Any]
+NOT_ASKED: Final = "this goal asks for nothing later, faster or flat"
 #: Drills by the quantity of the goal: common practice, no source.
 DRILLS: Final = {
     "distance": "Two laps at today's place, then move it in three equal steps; go back one step "
@@ -29,8 +33,9 @@ DRILLS: Final = {
 
 
 def compose_work(
-    goal: Goal, driver: str, circuit: Circuit, lap: Lap, guide: View, system: View
-) -> dict[str, Any]:
+    goal: Goal, driver: str, circuit: Circuit, lap: Lap, guide: View, system: View,
+    room: GoalRoom,
+) -> dict[str, Any]:  # fmt: skip
     """Compose one goal of a driver, in numbers and in words."""
     words = CAUSES[goal.cause]
     corner = next(c for c in circuit.corners if c.id == goal.corner)
@@ -46,6 +51,20 @@ def compose_work(
         "drill": DRILLS["time" if goal.action in (COST, "gear") else words.quantity],
         "share_of_laps": goal.share_of_laps, "worth_s": goal.worth_s,
         "promised_s": goal.promised_s,
+        **_compose_room(room, circuit, corner, system),
+    }  # fmt: skip
+
+
+def _compose_room(held: GoalRoom, circuit: Circuit, corner: Corner, system: View) -> dict[str, Any]:
+    """Compose what missing a later braking, more speed or staying flat would risk."""
+    if held.room is None:
+        unknown = f"What missing it would risk is not known: {held.why_null}."
+        text = unknown if held.why_null else None
+        return {"room": [], "room_text": text, "room_why_empty": held.why_null or NOT_ASKED}
+    said = join_texts(say_missed(held.room, float(held.laps)))
+    return {
+        "room": compose_room(held.room, circuit, corner, held.laps),
+        "room_text": write_text(said.as_view(), system), "room_why_empty": None,
     }  # fmt: skip
 
 

@@ -85,7 +85,7 @@ def _driver(one: View) -> Markup:
 
 def _item(item: View) -> Markup:
     rest = (item[k] for k in ("goal", "today", "reference", "worth"))
-    soft = f"{item['evidence']} {item['drill']}"
+    soft = " ".join(item[k] for k in ("evidence", "drill", "room") if item[k])
     return element(
         "li", element("strong", item["what"]), " ".join(x for x in rest if x),
         Markup("<br>"), element("span", soft, class_="soft"),

@@ -91,6 +91,7 @@ def _compose_item(item: View, system: View) -> dict[str, str]:
         "today": f"{today}." if today else "",
         "reference": item["reference"] or "",
         "drill": item["drill"],
+        "room": item["room_text"] or "",
         "worth": f"Worth {worth} a lap, this step {step}.",
     }
 

@@ -18,6 +18,7 @@ from lapwright.driving.ledger import find_ledger
 from lapwright.driving.ledger_records import GUIDE_LAP, ON_LINE, Ledger
 from lapwright.driving.ledger_traces import build_traces, ledger_places
 from lapwright.driving.review_goals import find_goals, find_level, mean_by_corner
+from lapwright.driving.review_rooms import find_goal_rooms
 from lapwright.errors import InputError, LapwrightError
 from lapwright.guide.review_record import compose_record
 from lapwright.guide.review_records import (
@@ -131,10 +132,11 @@ def review_driver(
         [h for h in habits if h.against == GUIDE_LAP], held, passes, shown, LEAST_BY_ACTION,
         circuit.length_m,
     )  # fmt: skip
+    rooms = find_goal_rooms(circuit, goals, laps, passes, base.chosen, car)
     day, why = compare_day(session, base)
     level = find_level({c: sum(x.values()) for c, x in costs.items()}, times)
     return Reviewed(
-        name, laps, passes, ledger, habits, goals, costs, times, _time_stretches(ledger),
+        name, laps, passes, ledger, habits, goals, rooms, costs, times, _time_stretches(ledger),
         float(np.mean([a.straight_s for a in held])) if held else 0.0,
         float(np.mean([a.difference_s for a in held])) if held else 0.0, level, day, why,
     )  # fmt: skip
