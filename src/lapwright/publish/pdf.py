@@ -78,7 +78,11 @@ def _clean_text(text: str, key: str, plain: bool) -> str:
 
 
 def _drop_text(svg: str) -> str:
-    return re.sub(r"<text.*?</text>", "", svg)
+    kept, at = [], 0
+    while (begin := svg.find("<text", at)) >= 0 and (end := svg.find("</text>", begin)) >= 0:
+        kept.append(svg[at:begin])
+        at = end + len("</text>")
+    return "".join([*kept, svg[at:]])
 
 
 def _set(document: Any, name: str) -> bytes:

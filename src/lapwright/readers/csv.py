@@ -136,7 +136,7 @@ def _read_bodies(text: TextBlocks, layout: Layout) -> Iterator[tuple[bytes, int]
             line += 1
         body = block[start:] if start else block
         if layout.delimiter == " ":
-            body = re.sub(rb"(?m)^ +| +$", b"", re.sub(rb"[ \t]+", b" ", body))
+            body = re.sub(rb"(?m)^ | $", b"", re.sub(rb"[ \t]+", b" ", body))
         if body:
             yield body, line
         line += block.count(b"\n", start)

@@ -11,6 +11,9 @@ from lapwright.units import find_units
 #: One bracketed group; the content holds no bracket, so matching stays linear.
 _GROUP = re.compile(r"\(([^()\[\]{}<>]*)\)|\[([^()\[\]{}<>]*)\]|\{([^{}]*)\}|<([^<>]*)>")
 
+#: A name with more signs than this is not looked through for a unit.
+_LONGEST = 500
+
 #: Unit suffixes of names such as ``speed_kmh``.
 _SUFFIXES = {
     "kmh": "km/h", "kph": "km/h", "kmph": "km/h", "mph": "mph", "mps": "m/s", "ms2": "m/s^2",
@@ -43,6 +46,8 @@ def split_label(cell: str) -> Label:
     Label(name='acc_x_g', unit='g', cell='acc_x_g')
     """
     cell = cell.strip().strip("\"'").strip()
+    if len(cell) > _LONGEST:
+        return Label(cell, None, cell)
     return _split_brackets(cell) or _split_quantity(cell) or _split_suffix(cell)
 
 
