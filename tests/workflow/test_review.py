@@ -265,7 +265,7 @@ def test_a_difference_of_all_in_one_corner_is_said_and_one_driver_s_is_not(place
     said = {(a["corner"], a["cause"]): a for a in document["alike"]}
     assert said["3", "early_braking"]["drivers"] == 3
     assert "the guide may be wrong here" in said["3", "early_braking"]["text"]
-    assert said["3", "early_braking"]["text"] in unescape(render_review(document))
+    assert said["3", "early_braking"]["text"] in unescape(render_review(document).decode())
     sheet = document["sheet"]
     assert [r["driver"] for r in sheet["rows"]] == ["0.96", "0.97", "0.98"]
     at = sheet["corners"].index("3")
