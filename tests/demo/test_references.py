@@ -92,6 +92,27 @@ def test_sight_over_a_parabola_against_the_design_formula() -> None:
     assert at - sight.view_place(hill, "thing", at - 20.0) == pytest.approx(far, abs=2.5)
 
 
+def test_a_thing_behind_a_wall_shows_past_its_end_by_similar_triangles() -> None:
+    # on the first straight: end of the wall 8 m left at 300 m, the thing 16 m left at 350 m, so
+    # it shows at s = 300 - 50 (8 - n) / (16 - 8), by similar triangles
+    circuit = quillbeck()
+
+    def at(s: float, n: float) -> tuple[float, float]:
+        row = circuit.grid[round(s / circuit.step_m)]
+        turn = row[ly.GHEADING]
+        return float(row[ly.GX] - n * np.sin(turn)), float(row[ly.GY] + n * np.cos(turn))
+
+    thing = rd.Landmark("thing", 350.0, 16.0, 3.0, *at(350.0, 16.0), 0.0)
+    wall = rd.Span("wall", "wall", 200.0, 300.0, 9.0, 8.0, 1.0, 0.0)
+    walled = replace(circuit, landmarks=(thing,), spans=(wall,))
+    past = sight.past_wall(walled, "thing", 270.0)
+    assert past is not None
+    for n in (-2.0, 0.0, 2.0):
+        shows = past[0] + past[1] * n + past[2] * n * n
+        assert shows == pytest.approx(300.0 - 50.0 * (8.0 - n) / 8.0, abs=1.2)
+    assert sight.past_wall(replace(walled, spans=()), "thing", 270.0) is None
+
+
 def test_the_circuit_has_what_a_guide_must_find() -> None:
     circuit = quillbeck()
     grid, s = circuit.grid, circuit.s

@@ -1,16 +1,16 @@
 """Sessions with known references, and how far apart their kinds lie, from the truth alone.
 
-Circuit, car and drivers are the demo's, all invented; what is added here (three rises of the
-road, pairs of posts, things behind a rise) is invented too. How far apart the kinds lie is
-worked out from the simulator's motion at 1 kHz by code of the test's own.
+Circuit, car and drivers are the demo's, all invented; what is added here (rises of the road,
+walls, pairs of posts, things behind a rise or a wall) is invented too. How far apart the kinds
+lie is worked out from the simulator's motion at 1 kHz by code of the test's own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +21,10 @@ from lapwright.demo import road as rd
 from lapwright.demo.drive import anchors_of
 from lapwright.demo.drivers import Action, Cause, Driver
 from lapwright.demo.lap import corner_noise
+from lapwright.demo.line import racing_offsets
 from lapwright.demo.truth import CornerTruth
 from lapwright.driving.references import ActionReferences
-from lapwright.model.circuit import Circuit, Landmark
+from lapwright.model.circuit import Circuit, Landmark, RoadSpan
 
 Array = NDArray[np.float64]
 
@@ -32,9 +33,16 @@ SPEEDS = {1: 67.0, 2: 40.0, 3: 57.0, 5: 59.0, 6: 39.0, 7: 35.0, 8: 40.0, 10: 64.
 #: A driver with something in hand, who stays on the road when a reference makes him late.
 CAREFUL = replace(DRIVERS["coach"], references=(), share=0.93, brake_share=0.85, level_spread=0.006)
 #: Rises of the road that hide things until shortly before the brake: centre, height, length, m.
-RISES = ((236.0, 2.6, 75.0), (853.0, 2.6, 75.0), (2860.0, 2.6, 75.0))
-#: Corners at which a kind can be planted: a wheel turned before, a thing hidden by a rise.
-CAN_BE = {"straight": (6,), "view": (1, 3, 10), "speed": (1, 3, 6, 7, 8)}
+RISES = ((236.0, 2.6, 75.0), (853.0, 2.6, 75.0))
+#: Corners at which a thing is hidden by such a rise: it shows at the same place on every line.
+RISEN = (1, 3)
+#: Corners at which a wall at the roadside hides it, by how many metres later it shows for each
+#: metre that the car keeps to the wall's side: where lines differ from lap to lap.
+WALLED = {5: 7.0, 8: 7.0, 10: 8.0, 11: 7.0}
+#: Where walls stand, m from the middle of the road, how long and high they are, m.
+WALL_OFF_M, WALL_LONG_M, WALL_HIGH_M = 8.0, 70.0, 12.0
+#: Corners at which a kind can be planted: a wheel turned before, a thing hidden.
+CAN_BE = {"straight": (6,), "view": (*RISEN, *WALLED), "speed": (1, 3, 6, 7, 8)}
 #: Where the wheel is back within so much of straight shortly before the brake, rad at the wheels.
 STRAIGHT_RAD = {6: 0.007}
 KINDS = {
@@ -52,18 +60,23 @@ class Planted:
 
     ``sigma_s`` is the standard deviation of the hand's own noise on these laps; ``apart_s`` is,
     by kind, how closely the best candidate of that kind could follow a hand without noise.
-    ``planted_s`` is the scatter of the true action about the true event: the hand's noise, how
-    long the foot takes and, for two things in line, what the simulator's polynomial leaves of
-    the geometry. ``acted_on``
-    tells whether the driver met his reference (nobody waits for a state for ever).
+    ``after_s`` is, by lap, how long after the true event the true action came: with the hand's
+    noise, how long the foot takes and what the simulator's polynomials leave of the geometry.
+    Laps on which the driver did not meet his reference are not in it (nobody waits for ever, or
+    he was still busy with the corner before); ``acted_on`` tells whether he did on nine of ten.
     """
 
     corner: int
     what: str
     sigma_s: float
-    planted_s: float
+    after_s: dict[int, float]
     apart_s: dict[str, float]
     acted_on: bool
+
+    @property
+    def planted_s(self) -> float:
+        """Standard deviation of the true action about the true event."""
+        return float(np.std(list(self.after_s.values()), ddof=1))
 
     @property
     def kind(self) -> str:
@@ -89,11 +102,12 @@ def steady(driver: Driver, references: tuple[tuple[int, Action, Reference], ...]
 
 
 @lru_cache(maxsize=8)
-def raised_circuit(posts: tuple[int, ...]) -> rd.Circuit:
-    """Return the demo's circuit with three rises more, and things behind rises.
+def raised_circuit(posts: tuple[int, ...], walls: tuple[int, ...] = ()) -> rd.Circuit:
+    """Return the demo's circuit with rises more, and things behind rises.
 
-    Pairs of posts stand only at the corners ``posts``: two things in line beside the place
-    where a driver brakes by something else are no other kind, but the same place.
+    Pairs of posts stand only at the corners ``posts``, walls with a thing behind them only at
+    ``walls``: two things in line, or a thing that shows, beside the place where a driver brakes
+    by something else are no other kind, but the same place.
     """
     base = quillbeck()
     grid, s = base.grid.copy(), base.s
@@ -115,9 +129,45 @@ def raised_circuit(posts: tuple[int, ...]) -> rd.Circuit:
         place = float(held[(corner, "brake")][1])
         if corner in posts:
             marks += _posts(circuit, corner, place - 0.45 * speed)
-        if corner in CAN_BE["view"]:
-            marks.append(_hidden_thing(circuit, corner, place - 0.7 * speed))
-    return replace(circuit, landmarks=tuple(marks))
+        if corner in RISEN:
+            marks.append(_hidden_thing(circuit, corner, place - 0.45 * speed))
+    circuit = replace(circuit, landmarks=tuple(marks))
+    for corner in walls:
+        place = float(held[(corner, "brake")][1])
+        circuit = _walled(circuit, corner, place - 0.4 * SPEEDS[corner])
+    return circuit
+
+
+def _walled(circuit: rd.Circuit, corner: int, place: float) -> rd.Circuit:
+    """Stand a wall beside the road, and beyond its end a thing that shows from a place on.
+
+    Both lie on one ray from the eye on the usual line, the thing twice as far. By similar
+    triangles it shows ``reach / (off - n)`` later for each metre aside.
+    """
+    n = float(np.interp(place, *racing_offsets(circuit.name, CAREFUL.margin_m, CAREFUL.line_share)))
+    side = 1.0 if n >= 0 else -1.0
+    off = side * WALL_OFF_M
+    reach = WALLED[corner] * abs(off - n)
+    eye, end = _beside(circuit, place, n), _beside(circuit, place + reach, off)
+    x, y = (2.0 * b - a for a, b in zip(eye, end, strict=True))
+    at, ground = place + 2 * reach, float(_row(circuit, place + 2 * reach)[ly.GZ])
+    mark = rd.Landmark(f"marker {corner}", at, 2 * off - n, 6.0, x, y, ground)
+    wall = rd.Span(
+        "wall", f"wall {corner}", place + reach - WALL_LONG_M, place + reach,
+        max(off, off + side), min(off, off + side), 1.0, 0.0,
+    )  # fmt: skip
+    return replace(circuit, landmarks=(*circuit.landmarks, mark), spans=(*circuit.spans, wall))
+
+
+def _wall_end(circuit: rd.Circuit, mark: str) -> tuple[float, float] | None:
+    """Return the end of the wall that hides a thing; None where a rise does."""
+    name = mark.replace("marker", "wall")
+    ends = [
+        _beside(circuit, w.end_m, min(w.left_m, w.right_m, key=abs))
+        for w in circuit.spans
+        if w.kind == "wall" and w.name == name
+    ]
+    return ends[0] if ends else None
 
 
 def _row(circuit: rd.Circuit, at: float) -> Array:
@@ -197,9 +247,10 @@ def drive_planted(
     )
     slow = _slow_laps(rng, laps, mixed)
     posts = tuple(corner for corner, what in kinds.items() if what == "alignment")
+    walls = tuple(c for c, what in kinds.items() if what == "view" and c in WALLED)
     day = Day(wind_spread=2.0 if mixed else 0.3, grip_spread=0.01 if mixed else 0.004)
     session = make_session(
-        driver, laps, seed, faults=slow, day=day, circuit=raised_circuit(posts), costs=False
+        driver, laps, seed, faults=slow, day=day, circuit=raised_circuit(posts, walls), costs=False
     )
     return session, tuple(find_planted(session, seed))
 
@@ -225,19 +276,29 @@ def _size(rng: np.random.Generator, cause: Cause, most: float) -> float:
 
 def _reference(corner: int, what: str) -> Reference:
     if what == "alignment":
-        return Reference("alignment", (f"near post {corner}", f"far post {corner}"))
+        posts = (f"near post {corner}", f"far post {corner}")
+        return Reference("alignment", posts, foreseen=False)
     if what == "view":
         return Reference("view", (f"marker {corner}",))
     return Reference(what, value=STRAIGHT_RAD[corner] if what == "straight" else 0.0)  # type: ignore[arg-type]
 
 
 def with_landmarks(road: Circuit, circuit: rd.Circuit) -> Circuit:
-    """Return the analysis' circuit with the simulator's landmarks on it."""
+    """Return the analysis' circuit with the simulator's landmarks and walls on it."""
     marks = []
     for mark in circuit.landmarks:
         along, off = _project(road, mark.x, mark.y, mark.at_m)
         marks.append(Landmark(mark.name, along, off, mark.height_m))
-    return replace(road, landmarks=tuple(marks))
+    walls = tuple(_wall(road, circuit, x) for x in circuit.spans if x.kind == "wall")
+    return replace(road, landmarks=tuple(marks), spans=(*road.spans, *walls))
+
+
+def _wall(road: Circuit, circuit: rd.Circuit, wall: rd.Span) -> RoadSpan:
+    off = min(wall.left_m, wall.right_m, key=abs)
+    first, _ = _project(road, *_beside(circuit, wall.start_m, off), wall.start_m)
+    last, off = _project(road, *_beside(circuit, wall.end_m, off), wall.end_m)
+    sides = (off + 1.0, off) if off > 0 else (off, off - 1.0)
+    return RoadSpan("wall", wall.name, first, last, *sides, height_m=WALL_HIGH_M)
 
 
 def _project(road: Circuit, x: float, y: float, near: float) -> tuple[float, float]:
@@ -257,24 +318,6 @@ def _project(road: Circuit, x: float, y: float, near: float) -> tuple[float, flo
     return float(s[i] % road.length_m), off
 
 
-def over_the_road(road: Circuit) -> Callable[[Array, Array, Landmark], NDArray[np.bool_]]:
-    """Tell by rays over the middle of the road from where a thing's top can be seen."""
-    grid, z = np.append(road.s, road.length_m), np.append(road.z, road.z[0])
-
-    def sees(s: float, mark: Landmark) -> bool:
-        ahead = (mark.at_m - s) % road.length_m
-        way = np.arange(1.0, max(ahead, 1.5), 1.0)
-        eye = float(np.interp(s % road.length_m, grid, z)) + sight.EYE_HEIGHT
-        top = float(np.interp(mark.at_m, grid, z)) + mark.height_m
-        ground = np.interp((s + way) % road.length_m, grid, z)
-        return ahead < 2.0 or bool(np.all(ground < eye + way / ahead * (top - eye)))
-
-    def visible(s: Array, _n: Array, mark: Landmark) -> NDArray[np.bool_]:
-        return np.array([sees(float(x), mark) for x in s], dtype=bool)
-
-    return visible
-
-
 def find_planted(session: Session, seed: int) -> list[Planted]:
     """Work out, for every planted reference, how far the other kinds lie."""
     out = []
@@ -287,11 +330,13 @@ def find_planted(session: Session, seed: int) -> list[Planted]:
         when = np.array([a.brake_start_s for a in acts]) - noise
         parts = [_part(session, t) for t in when]
         late = _late(session, parts, ref, anchor)
+        met = _met(late, ref.kind)
+        after = {a.lap: float(x) for a, x in zip(acts, late + noise, strict=True)}
         out.append(
             Planted(
                 corner, ref.kind, float(noise.std(ddof=1)),
-                _deviation(late + noise),
-                _apart(session, parts), _met(late, ref.kind),
+                {lap: x for (lap, x), is_met in zip(after.items(), met, strict=True) if is_met},
+                _apart(session, parts), bool(met.mean() >= 0.9),
             )
         )  # fmt: skip
     return out
@@ -307,22 +352,20 @@ def _acts(session: Session, corner: int) -> list[CornerTruth]:
     return [min(acts, key=lambda a: abs(a.brake_start_m - usual)) for acts in own.values()]
 
 
-def _deviation(late: Array) -> float:
-    there = late[np.isfinite(late)]
-    return float(there.std(ddof=1)) if there.size > 2 else np.inf
-
-
-def _met(late: Array, what: str) -> bool:
-    """Tell whether the driver waited for his reference on at least nine of ten laps."""
-    if what in ("place", "view", "alignment"):
-        return bool(np.isfinite(late).all())
+def _met(late: Array, what: str) -> NDArray[np.bool_]:
+    """Tell on which laps the driver acted on his reference."""
+    if what == "place":
+        return np.isfinite(late)
     usual = np.nanmedian(late) if np.isfinite(late).any() else np.nan
-    return bool(np.mean(np.abs(late - usual) < 0.02) >= 0.9)
+    return np.abs(late - usual) < (0.02 if KINDS[what] == "state" else 0.05)
 
 
 def _late(session: Session, parts: list[Array], ref: Reference, anchor: Array) -> Array:
     """How much later than the planted event the noiseless trigger came, lap by lap."""
     _, a, b, _, d, _ = anchor
+    end = _wall_end(session.circuit, ref.landmarks[0]) if ref.kind == "view" else None
+    if end is not None:
+        return _late_past(session, parts, ref.landmarks[0], end)
     if ref.kind in ("place", "view"):
         return np.array([-_passed(p, a) for p in parts])
     if ref.kind == "alignment":
@@ -340,6 +383,13 @@ def _late(session: Session, parts: list[Array], ref: Reference, anchor: Array) -
             met = armed & (np.abs(p[:, ly.O_STEER]) <= a)
         out.append(-p[np.argmax(met), ly.O_T] if met.any() else np.nan)
     return np.array(out)
+
+
+def _late_past(session: Session, parts: list[Array], name: str, end: tuple[float, float]) -> Array:
+    """Take a thing to show when it stands in line with the end of the wall before it."""
+    mark = next(m for m in session.circuit.landmarks if m.name == name)
+    two, pair = np.array([end, (mark.x, mark.y)]), (np.array([0]), np.array([1]))
+    return np.array([-_line_ups(p, two, *pair)[0] for p in parts])
 
 
 def _apart(session: Session, parts: list[Array]) -> dict[str, float]:
@@ -415,18 +465,44 @@ def _last_change(part: Array) -> float:
 
 def _late_alignments(session: Session, parts: list[Array]) -> list[Array]:
     marks = np.array([[m.x, m.y] for m in session.circuit.landmarks])
+    walls = [_wall_line(session.circuit, w) for w in session.circuit.spans if w.kind == "wall"]
     one, two = (np.array(p) for p in zip(*combinations(range(len(marks)), 2), strict=True))
-    found = np.array([_line_ups(p, marks, one, two) for p in parts])
+    found = np.array([_line_ups(p, marks, one, two, walls) for p in parts])
     return [-found[:, k] for k in np.flatnonzero(np.isfinite(found).mean(axis=0) >= 0.8)]
 
 
-def _line_ups(part: Array, marks: Array, one: Array, two: Array) -> Array:
-    """When pairs ahead stood in line, nearest to the trigger; NaN where they did not."""
+def _wall_line(circuit: rd.Circuit, wall: rd.Span) -> Array:
+    off = min(wall.left_m, wall.right_m, key=abs)
+    return np.array([_beside(circuit, at, off) for at in np.linspace(wall.start_m, wall.end_m, 5)])
+
+
+def _behind(eyes: Array, marks: Array, wall: Array) -> NDArray[np.bool_]:
+    """Tell which marks (m, 2) stand behind a wall as seen from eyes (t, 2), shape (t, m)."""
+    to = marks[None] - eyes[:, None]
+    out = np.zeros(to.shape[:2], bool)
+    for a, b in pairwise(wall):
+        along, start = b - a, a - eyes[:, None]
+        size = to[..., 0] * along[1] - to[..., 1] * along[0]
+        way = (start[..., 0] * along[1] - start[..., 1] * along[0]) / size
+        place = (start[..., 0] * to[..., 1] - start[..., 1] * to[..., 0]) / size
+        out |= (way > 0) & (way < 1) & (place >= 0) & (place <= 1)
+    return out
+
+
+def _line_ups(
+    part: Array, marks: Array, one: Array, two: Array, walls: Sequence[Array] = ()
+) -> Array:
+    """When pairs ahead stood in line, nearest to the trigger; NaN where they did not.
+
+    Nobody sees through a wall.
+    """
     way = part[part[:, ly.O_T] > -LOOK_BACK_S][::20]
     to = marks[None] - way[:, None, [ly.O_X, ly.O_Y]]
     forward = np.stack([np.cos(way[:, ly.O_PSI]), np.sin(way[:, ly.O_PSI])], axis=1)
     along = np.einsum("tmi,ti->tm", to, forward)
     ahead = (along > 5.0) & (along > np.sqrt(0.75) * np.hypot(*np.moveaxis(to, 2, 0)))  # 30°
+    for wall in walls:
+        ahead &= ~_behind(way[:, [ly.O_X, ly.O_Y]], marks, wall)
     cross = to[:, one, 0] * to[:, two, 1] - to[:, one, 1] * to[:, two, 0]
     flip = (cross[1:] * cross[:-1] < 0) & (ahead[1:, one] & ahead[1:, two])
     t = way[1:, ly.O_T, None] - 0.02 * cross[1:] / np.where(flip, cross[1:] - cross[:-1], np.inf)
@@ -443,6 +519,11 @@ def _late_views(session: Session, parts: list[Array]) -> list[Array]:
     ground = float(_row(session.circuit, bend.apex_m)[ly.GZ])
     apex = rd.Landmark("apex", bend.apex_m, 0.0, 0.0, 0.0, 0.0, ground)
     for mark in (*session.circuit.landmarks, apex):
+        end = _wall_end(session.circuit, mark.name)
+        if end is not None:
+            late = _late_past(session, parts, mark.name, end)
+            out += [late] if np.isfinite(late).mean() >= 0.8 else []
+            continue
         try:
             alone = replace(session.circuit, landmarks=(mark,))
             place = sight.view_place(alone, mark.name, float(np.median(s)))
@@ -485,12 +566,17 @@ def pair_up(
     session: Session, planted: Sequence[Planted], road: Circuit,
     found: Mapping[str, Sequence[ActionReferences]],
 ) -> list[Case]:  # fmt: skip
-    """Bring planted references together with those found, corners by the nearest apex."""
+    """Bring planted references together with those found, corners by the nearest apex.
+
+    The planted scatter is taken over the laps that the found one names.
+    """
     out = []
     for one in planted:
         apex = session.circuit.bends[one.corner - 1].apex_m
         corner = min(road.corners, key=lambda c: abs(c.apex_m - apex))
         own = [f for f in found[corner.id] if f.action == "brake_start_m"]
         if one.acted_on and own and own[0].repeats:
-            out.append(Case(one, own[0]))
+            laps = {int(lap) for lap in own[0].laps}
+            after = {lap: x for lap, x in one.after_s.items() if lap in laps}
+            out.append(Case(replace(one, after_s=after), own[0]))
     return out

@@ -62,12 +62,17 @@ def hands(car, st, plan, step, line, skill, mass, dt, jab):
 def seen(st, t, q, at):
     """Tell whether a reference has come up, with its lead (s late, negative early).
 
-    A place can be foreseen, a state cannot: its lead counts from when it is met.
+    A place can be foreseen; a state cannot, nor what comes into view past a wall's end: their
+    leads count from when they are met.
     """
     kind, lead = int(q[at]), q[at + 5]
     a, b, c, d = q[at + 1], q[at + 2], q[at + 3], q[at + 4]
     if kind in (PLACE, VIEW, ALIGN):
         return st[S] - st[VX] * lead >= a + b * st[N] + c * st[N] * st[N]
+    if kind == PAST:
+        if st[TRIG] < 0.0 and st[S] >= max(d, a + b * st[N] + c * st[N] * st[N]):
+            st[TRIG] = t
+        return st[TRIG] >= 0.0 and t >= st[TRIG] + lead
     if st[S] >= c:
         return True  # nobody waits for ever
     if st[TRIG] < 0.0:

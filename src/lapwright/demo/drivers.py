@@ -69,13 +69,16 @@ class Reference:
     ``place``: a landmark. ``straight``: the hand wheel back within ``value`` rad
     of straight. ``speed``: a speed of ``value`` m/s reached. ``alignment``: two
     landmarks in line from the driver's eye. ``view``: a landmark coming into view
-    over the road. The action follows it by the time or distance that puts it,
-    on the plan, where the driver wants it.
+    over the road, or past the end of a wall where one hides it. The action follows it
+    by the time or distance that puts it, on the plan, where the driver wants it.
+    ``foreseen``: whether a line-up is acted on from afar, by the line driven at the action;
+    otherwise it is waited for, and the action follows by a time.
     """
 
     kind: Kind
     landmarks: tuple[str, ...] = ()
     value: float = 0.0
+    foreseen: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ LN, LX, LY, LH, LK, LV, LF, LNOISE = range(8)
 FLAT, LIFTED, BRAKING, WAITING, DRIVING = range(5)
 
 # reference kinds
-PLACE, STRAIGHT, SPEED, ALIGN, VIEW = range(5)
+PLACE, STRAIGHT, SPEED, ALIGN, VIEW, PAST = range(6)
 
 #: Value of TRIG while a turned wheel is awaited back.
 ARMED = -2.0

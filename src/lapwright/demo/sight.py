@@ -12,6 +12,7 @@ from lapwright.demo.drivers import Reference
 Array = NDArray[np.float64]
 EYE_HEIGHT = 1.05
 _OFFSETS = (-3.0, 0.0, 3.0)
+_WALL_OFFSETS = tuple(0.5 * k for k in range(-7, 8))
 
 
 def _eye(circuit: rd.Circuit, s: Array, n: float) -> Array:
@@ -49,6 +50,44 @@ def alignment_place(circuit: rd.Circuit, names: tuple[str, ...], near: float) ->
     return float(fit[2]), float(fit[1]), float(fit[0])
 
 
+def _crosses(eye: Array, mark: rd.Landmark, wall: Array) -> NDArray[np.bool_]:
+    """Tell which sight lines from eyes (k, 2) to a landmark cross a wall of points (m, 2)."""
+
+    def left(a: Array, b: Array, c: Array) -> Array:
+        return np.asarray(
+            (b[..., 0] - a[..., 0]) * (c[..., 1] - a[..., 1])
+            - (b[..., 1] - a[..., 1]) * (c[..., 0] - a[..., 0])
+        )
+
+    eyes, to = eye[:, None], np.array([mark.x, mark.y])
+    first, last = wall[None, :-1], wall[None, 1:]
+    apart = left(eyes, to, first) * left(eyes, to, last) < 0
+    return np.asarray(np.any(apart & (left(first, last, eyes) * left(first, last, to) < 0), axis=1))
+
+
+def past_wall(circuit: rd.Circuit, name: str, near: float) -> tuple[float, ...] | None:
+    """Where a landmark shows past a wall's end, as coefficients (a, b, c) of s = a + b n + c n².
+
+    Nobody sees over a wall. The fit is over the offsets from which a wall hides it near there;
+    None where those are fewer than three.
+    """
+    mark = _mark(circuit, name)
+    s = np.arange(near - 150.0, near + 60.0, 0.25)
+    for span in (x for x in circuit.spans if x.kind == "wall"):
+        off = min(span.left_m, span.right_m, key=abs)
+        wall = _eye(circuit, np.arange(span.start_m, span.end_m + 0.5, circuit.step_m), off)
+        places = []
+        for n in _WALL_OFFSETS:
+            hidden = np.flatnonzero(_crosses(_eye(circuit, s, n)[:, :2], mark, wall[:, :2]))
+            if hidden.size and hidden[-1] + 1 < s.size:
+                places.append((n, s[hidden[-1] + 1]))
+        if len(places) >= 3:
+            off, shown = np.array(places).T
+            fit = np.polyfit(off, shown, 2)
+            return float(fit[2]), float(fit[1]), float(fit[0])
+    return None
+
+
 def view_place(circuit: rd.Circuit, name: str, near: float) -> float:
     """Where a landmark's top first shows over the road ahead, in m; heights along the centre."""
     mark = _mark(circuit, name)
@@ -65,6 +104,13 @@ def view_place(circuit: rd.Circuit, name: str, near: float) -> float:
     raise ValueError(f"landmark {name!r} never comes into view near {near:.0f} m")
 
 
+def _awaited(ref: Reference, circuit: rd.Circuit, at: float) -> tuple[float, ...] | None:
+    """Coefficients of what is waited for and depends on the line driven; None for all else."""
+    if ref.kind == "alignment":
+        return alignment_place(circuit, ref.landmarks, at)
+    return past_wall(circuit, ref.landmarks[0], at) if ref.kind == "view" else None
+
+
 def anchor(ref: Reference, circuit: rd.Circuit, rows: Array, at: float) -> Array:
     """Kind, four parameters and lead of a reference, from a lap driven without noise.
 
@@ -74,9 +120,16 @@ def anchor(ref: Reference, circuit: rd.Circuit, rows: Array, at: float) -> Array
     v, n, t = rows[i, ly.O_VX], rows[i, ly.O_N], rows[i, ly.O_T]
     if ref.kind == "place":
         return np.array([ly.PLACE, at, 0.0, 0.0, 0.0, 0.0])
-    if ref.kind == "alignment":
+    if ref.kind == "alignment" and ref.foreseen:
         a, b, c = alignment_place(circuit, ref.landmarks, at)
         return np.array([ly.ALIGN, a, b, c, 0.0, (at - (a + b * n + c * n * n)) / v])
+    past = _awaited(ref, circuit, at)
+    if past is not None:
+        a, b, c = past
+        way = rows[(rows[:, ly.O_S] > at - 150.0) & (rows[:, ly.O_S] < at)]
+        met = way[way[:, ly.O_S] >= a + b * way[:, ly.O_N] + c * way[:, ly.O_N] ** 2]
+        lead = t - met[0, ly.O_T] if met.size else 0.0
+        return np.array([ly.PAST, a, b, c, at - 150.0, lead])
     if ref.kind == "view":
         place = view_place(circuit, ref.landmarks[0], at)
         return np.array([ly.VIEW, place, 0.0, 0.0, 0.0, (at - place) / v])

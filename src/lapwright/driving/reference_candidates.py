@@ -37,14 +37,22 @@ REACTION_S = 0.1
 LOOK_BACK_S = 2.5
 #: Share of the laps in which an event has to come.
 COMES_IN = 0.8
-#: Steering back to within these shares of the lap's usual largest angle.
-STRAIGHT_SHARES = (0.03, 0.06, 0.1, 0.2, 0.35)
+#: Steering back to within these shares of the lap's usual largest angle, each a fifth more than
+#: the one before: a driver's own level lies within a tenth of one of them.
+STRAIGHT_SHARES = tuple(round(float(x), 3) for x in np.geomspace(0.02, 0.35, 16))
+#: The wheel has to have been turned by so much more than a level to come back to it: about a
+#: level it trembles, and each of those crossings would be another event.
+TURNED = 1.5
 #: Lateral acceleration fallen to these shares of its peak before.
 FALLEN_SHARES = (0.8, 0.5)
 #: Gain of speed below which no time is worked out from it, m/s².
 LEAST_GAIN = 0.2
 #: A speed is read so long before the action: feet move, then the pedal shows it, s.
-SPEED_READ_S = (0.1, 0.25)
+SPEED_READ_S = (0.1, 0.15, 0.25)
+#: The speed looked for is one that all laps but this share had reached by then. The usual one
+#: would not have been reached in half of them, and a hand that is early or late would move
+#: the event that its own lap is said to have had.
+NOT_YET = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +117,7 @@ def _straight(ways: Approaches, when: Array) -> Group | None:
     turned = np.abs(ways.wheel)
     top = float(np.quantile(turned, 0.99))
     events = [
-        _fallen(ways, turned, when, share * top, 1.5, last=last)
+        _fallen(ways, turned, when, share * top, TURNED, last=last)
         for share in STRAIGHT_SHARES
         for last in (False, True)
     ]
@@ -135,7 +143,7 @@ def _fallen(
     ways: Approaches, signal: Array, when: Array, level: float | Array, above: float,
     *, last: bool = False,
 ) -> Array:  # fmt: skip
-    """When a signal came down to a level: first after its highest place, or last."""
+    """When a signal came down to a level from well above it: first after its peak, or last."""
     out = np.full(when.size, np.nan)
     levels = np.broadcast_to(level, when.shape)
     for i, row in enumerate(signal):
@@ -144,10 +152,17 @@ def _fallen(
             continue
         peak = int(way[np.argmax(row[way])])
         after = row[peak : way[-1] + 1]
-        down = np.flatnonzero((after[:-1] > levels[i]) & (after[1:] <= levels[i])) + 1
-        if row[peak] > above * levels[i] and down.size:
+        down = _come_down(after, levels[i], above * levels[i])
+        if down.size:
             out[i] = _crossed(ways.clock, row, peak + int(down[-1 if last else 0]), levels[i])
     return out
+
+
+def _come_down(row: Array, level: float, from_above: float) -> NDArray[np.intp]:
+    """First samples at or below a level, each after one above ``from_above``."""
+    down = np.flatnonzero((row[:-1] > level) & (row[1:] <= level)) + 1
+    high = np.cumsum(row > from_above)[down]
+    return down[np.diff(high, prepend=0) > 0]
 
 
 def _crossed(clock: Array, row: Array, j: int, level: float) -> float:
@@ -156,12 +171,13 @@ def _crossed(clock: Array, row: Array, j: int, level: float) -> float:
 
 
 def _speed(ways: Approaches, when: Array) -> Group | None:
-    """Take the speed that is usual shortly before the action, and when each lap reached it."""
+    """Take the speed that nearly all laps had shortly before the action, and when they did."""
     events, values = [], []
     for lead in SPEED_READ_S:
         v = ways.at("speed", when - lead)
         gain = (v - ways.at("speed", when - lead - 0.4)) / 0.4
-        level, way = float(np.median(v)), float(np.sign(np.median(gain)))
+        way = float(np.sign(np.median(gain)))
+        level = float(np.quantile(v, NOT_YET if way > 0 else 1.0 - NOT_YET))
         # a lap that was not yet there would have got there by its own gain
         late = way * (level - v) / np.maximum(way * gain, LEAST_GAIN)
         reached = [

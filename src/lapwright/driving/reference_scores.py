@@ -13,8 +13,12 @@ from lapwright.driving.reference_candidates import Group
 
 Array = NDArray[np.float64]
 
-#: A lap further from the middle than this many standard deviations counts as this far.
+#: In the choice of a reference a lap further from the middle than this many standard deviations
+#: counts as this far.
 OUTLIER_SD = 3.5
+#: Beyond this many, an action was not taken on the reference in that lap: it tells against the
+#: reference, but nothing of the hand's scatter about it.
+ODD_SD = 6.0
 MAD_TO_SD = 1.4826
 #: Chance of calling one of two equally good references the better one, for either of them.
 CHANCE = 0.05
@@ -33,7 +37,10 @@ class Scored:
         The variant that follows most tightly over all laps.
     residual
         Shape (laps,), s: how late each lap acted after the event, by the variant and the
-        usual delay that the other laps gave, less by √((laps − 1) / laps) what that adds.
+        usual delay that the other laps gave, less by √((laps − 1) / laps) what that adds;
+        outliers are pulled in, an event that did not come counts as one.
+    late
+        The same as it was, NaN for odd laps: events that did not come or lie `ODD_SD` off.
     delay_s
         Usual time from the event to the action.
     """
@@ -41,12 +48,23 @@ class Scored:
     group: Group
     best: int
     residual: Array
+    late: Array
     delay_s: float
 
     @property
-    def scatter_s(self) -> float:
-        """Root mean square of ``residual``: it estimates the hand's own standard deviation."""
+    def size_s(self) -> float:
+        """Root mean square of ``residual``, which ranks references: odd laps weigh in it."""
         return float(np.sqrt(np.mean(self.residual**2)))
+
+    @property
+    def scatter_s(self) -> float:
+        """Root mean square of ``late``: it estimates the hand's own standard deviation."""
+        return float(np.sqrt(np.nanmean(self.late**2)))
+
+    @property
+    def odd_laps(self) -> int:
+        """How many laps are not in `scatter_s`."""
+        return int(np.count_nonzero(np.isnan(self.late)))
 
 
 def score_group(group: Group) -> Scored:
@@ -58,10 +76,12 @@ def score_group(group: Group) -> Scored:
     The group needs three laps at least.
     """
     after = group.after_s
-    best, _, _ = _choose(after)
-    residual = _tamed(np.array([_left_out(after, lap) for lap in range(after.shape[0])]), 0.0)
+    best, _ = _choose(after)
+    late = np.array([_left_out(after, lap) for lap in range(after.shape[0])])
+    late *= shrink_left_out(after.shape[0])
     delay = float(np.nanmedian(after[:, best])) if group.what != "place" else 0.0
-    return Scored(group, best, residual * shrink_left_out(after.shape[0]), delay)
+    odd = ~(np.abs(late) <= ODD_SD * _scale(late, 0.0))
+    return Scored(group, best, _tamed(late, 0.0), np.where(odd, np.nan, late), delay)
 
 
 def shrink_left_out(laps: int) -> float:
@@ -73,27 +93,43 @@ def shrink_left_out(laps: int) -> float:
     return float(np.sqrt((laps - 1) / laps))
 
 
+def take_off_floor(scatter_s: float, floor_s: float) -> float:
+    """Take what the sensors alone give off a scatter, independent errors adding in squares.
+
+    Examples
+    --------
+    >>> round(take_off_floor(0.013, 0.005), 4)
+    0.012
+    >>> take_off_floor(0.005, 0.005)
+    0.005
+    """
+    return max(float(np.sqrt(max(scatter_s**2 - floor_s**2, 0.0))), floor_s)
+
+
 def _left_out(after: Array, lap: int) -> float:
     """How late a lap acted by the variant and the delay that the other laps chose."""
-    variant, middle, width = _choose(np.delete(after, lap, axis=0))
-    late = float(after[lap, variant]) - middle
-    return late if np.isfinite(late) else OUTLIER_SD * width
+    variant, middle = _choose(np.delete(after, lap, axis=0))
+    return float(after[lap, variant]) - middle
 
 
-def _choose(after: Array) -> tuple[int, float, float]:
-    """Choose the variant that scatters least: which it is, its mean delay and its width."""
+def _choose(after: Array) -> tuple[int, float]:
+    """Choose the variant that scatters least: which it is and its mean delay."""
     tamed = _tamed(after, np.nanmedian(after, axis=0))
-    spread = tamed.std(axis=0)
-    best = int(np.argmin(spread))
-    return best, float(tamed[:, best].mean()), float(spread[best])
+    best = int(np.argmin(tamed.std(axis=0)))
+    return best, float(tamed[:, best].mean())
 
 
 def _tamed(values: Array, middle: Array | float) -> Array:
     """Pull outliers in, each column by its own scale; what is missing counts as one."""
-    scale = np.maximum(MAD_TO_SD * np.nanmedian(np.abs(values - middle), axis=0), 1e-4)
+    scale = _scale(values, middle)
     far = middle + OUTLIER_SD * scale
     filled = np.where(np.isfinite(values), values, far)
     return np.clip(filled, middle - OUTLIER_SD * scale, far)
+
+
+def _scale(values: Array, middle: Array | float) -> Array:
+    """Estimate each column's standard deviation about a middle by the median of distances."""
+    return np.maximum(MAD_TO_SD * np.nanmedian(np.abs(values - middle), axis=0), 1e-4)
 
 
 def weigh(scatters: Sequence[float], laps: int) -> list[float]:

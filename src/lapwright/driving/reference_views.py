@@ -34,6 +34,8 @@ Visible = Callable[[Array, Array, Landmark], NDArray[np.bool_]]
 NEAREST_M, FARTHEST_M, AHEAD_RAD = 5.0, 500.0, np.radians(30.0)
 #: How long before and after the action a line-up is looked for, and in which steps, s.
 LOOK_BACK_S, LOOK_ON_S, LOOK_STEP_S = 2.6, 0.4, 0.04
+#: The step in which something comes into view is divided by so many.
+FINER = 20
 #: Nobody steers by a thing further ahead along the road, m.
 SEEN_M = 500.0
 
@@ -49,7 +51,10 @@ class Seen:
     x, y
         Their places in the plane, shape (marks,), m.
     seen
-        From which of the circuit's samples each is seen on the way to it, shape (marks, n).
+        From which of the circuit's samples each is seen on the way to it by a car on the usual
+        line, shape (marks, n).
+    visible
+        Tells the same of any place; None where nothing is hidden.
     """
 
     circuit: Circuit
@@ -57,6 +62,7 @@ class Seen:
     x: Array
     y: Array
     seen: NDArray[np.bool_]
+    visible: Visible | None = None
 
     def find_line_ups(
         self, ways: Approaches, when: Array
@@ -119,7 +125,10 @@ class Seen:
     def find_appearances(
         self, ways: Approaches, when: Array
     ) -> tuple[tuple[tuple[str, ...], ...], Array]:
-        """Find when things came into view on the way to an action, shape (laps, things)."""
+        """Find when things came into view on the way to an action, shape (laps, things).
+
+        Each lap looks from its own line: past a wall's end half a metre aside is metres later.
+        """
         s, v = (float(np.median(ways.at(c, when))) for c in ("s", "speed"))
         names, columns = [], []
         for k, mark in enumerate(self.marks):
@@ -127,8 +136,29 @@ class Seen:
             back = self._seen_since(k, s) if own else None
             if back is not None and back < LOOK_BACK_S * v:
                 names.append((mark.name,))
-                columns.append([_passage(ways, i, s - back, t) for i, t in enumerate(when)])
+                columns.append(self._appeared(ways, mark, when))
         return tuple(names), np.array(columns).T if columns else np.zeros((when.size, 0))
+
+    def _appeared(self, ways: Approaches, mark: Landmark, when: Array) -> Array:
+        """When a thing last came into view before a time, else the first time after, (laps,)."""
+        steps = np.arange(-LOOK_BACK_S - LOOK_ON_S, LOOK_ON_S, LOOK_STEP_S)
+        seen = self._seen_by(ways, mark, when[:, None] + steps)
+        first = np.array([_shown(row, steps) for row in seen])
+        begin = when + steps[np.maximum(first, 0)]
+        fine = begin[:, None] + np.linspace(0.0, LOOK_STEP_S, FINER + 1)
+        since = np.argmax(self._seen_by(ways, mark, fine), axis=1) - 0.5
+        return np.where(first >= 0, begin + since * LOOK_STEP_S / FINER, np.nan)
+
+    def _seen_by(self, ways: Approaches, mark: Landmark, when: Array) -> NDArray[np.bool_]:
+        """Tell at which times, shape (laps, k), each lap's driver sees a thing."""
+        if self.visible is None:
+            return np.ones(when.shape, bool)
+        s, n = (
+            np.array([np.interp(t, ways.clock, r) for t, r in zip(when, column, strict=True)])
+            for column in (ways.s, ways.n)
+        )
+        places = s.ravel() % self.circuit.length_m
+        return self.visible(places, n.ravel(), mark).reshape(when.shape)
 
     def _seen_since(self, mark: int, s: float) -> float | None:
         """How far back a thing ahead came into view, m; None if it is hidden or always seen."""
@@ -163,11 +193,11 @@ def look_about(circuit: Circuit, line: Array, visible: Visible | None = None) ->
     marks = (*circuit.landmarks, *map(partial(_apex, circuit), circuit.corners), *_ends(circuit))
     if not marks:
         none = np.zeros(0)
-        return Seen(circuit, (), none, none, np.zeros((0, circuit.s.size), bool))
+        return Seen(circuit, (), none, none, np.zeros((0, circuit.s.size), bool), visible)
     at, off = (np.array([getattr(m, name) for m in marks]) for name in ("at_m", "off_m"))
     x, y = points_at(curve_of(circuit), at, off)
     seen = np.array([_seen_from(circuit, line, mark, visible) for mark in marks])
-    return Seen(circuit, marks, x, y, seen)
+    return Seen(circuit, marks, x, y, seen, visible)
 
 
 def see_from_seat(circuit: Circuit, eye: Point | None = None) -> Visible | None:
@@ -231,8 +261,8 @@ def _wrapped(angle: Array) -> Array:
     return np.asarray((angle + np.pi) % (2 * np.pi) - np.pi)
 
 
-def _passage(ways: Approaches, lap: int, place: float, when: float) -> float:
-    """When a lap passed a place before the action."""
-    row = ways.s[lap]
-    until = int(np.searchsorted(ways.clock, when)) + 1
-    return float(np.interp(place, row[:until], ways.clock[:until]))
+def _shown(seen: NDArray[np.bool_], steps: Array) -> int:
+    """Last step before 0 after which a thing is seen anew, else the first one on; −1 for none."""
+    shown = np.flatnonzero(seen[1:] & ~seen[:-1])
+    before = shown[steps[shown] < 0.0]
+    return int(before[-1] if before.size else shown[0] if shown.size else -1)

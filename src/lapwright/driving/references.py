@@ -17,7 +17,13 @@ from lapwright.driving.grid import build_grid
 from lapwright.driving.passes import CornerPass
 from lapwright.driving.place_names import PlaceName, name_place
 from lapwright.driving.reference_candidates import Kind, What, list_candidates
-from lapwright.driving.reference_scores import Scored, is_tighter, score_group, weigh
+from lapwright.driving.reference_scores import (
+    Scored,
+    is_tighter,
+    score_group,
+    take_off_floor,
+    weigh,
+)
 from lapwright.driving.reference_views import Seen, Visible, look_about
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap
@@ -54,7 +60,10 @@ class Repeat:
     delay_s
         Usual time from the event to the action.
     scatter_m, scatter_s
-        Cross-validated scatter of the action about it.
+        Cross-validated scatter of the action about it, less what the sensors alone give
+        (``floor_s``); no less than that itself, below which nothing can be told.
+    odd_laps
+        Laps that are not in the scatter: the event did not come, or the action was far off it.
     score
         Share of belief among all that are offered for the action, 0 to 1.
     as_good
@@ -71,6 +80,7 @@ class Repeat:
     scatter_s: float
     score: float
     as_good: bool
+    odd_laps: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +94,7 @@ class TimeRelation:
 
 @dataclass(frozen=True, slots=True)
 class ActionReferences:
-    """What one action of one corner repeats with, the tightest first.
+    """What one action of one corner repeats with, first what the laps speak for most.
 
     Parameters
     ----------
@@ -159,13 +169,13 @@ def _find(seen: Seen, way: Approaches, action: str) -> ActionReferences | None:
 
 def _judge(seen: Seen, way: Approaches, action: str, when: Array) -> ActionReferences:
     scored = [score_group(g) for g in list_candidates(way, action, when, seen)]
-    scored.sort(key=lambda one: one.scatter_s)
+    scored.sort(key=lambda one: one.size_s)
     speed = way.at("speed", when)
     s = way.at("s", when)
     floor = _floor(way, action, float(np.median(speed)))
     ties = [not is_tighter(scored[0].residual, one.residual, floor) for one in scored]
     others = [tie for tie, one in zip(ties, scored, strict=True) if _other(one, scored[0])]
-    weights = weigh([one.scatter_s for one in scored], when.size)
+    weights = weigh([one.size_s for one in scored], when.size)
     middle = float(np.median(s))
     place = name_place(seen, way.corner, middle)
     relation, why = _relate(s, way.corner_time)
@@ -175,10 +185,10 @@ def _judge(seen: Seen, way: Approaches, action: str, when: Array) -> ActionRefer
         laps=way.laps,
         median_m=middle % seen.circuit.length_m,
         repeats=tuple(
-            _repeat(one, speed, place, weight, tie)
+            _repeat(one, speed, place, weight, tie, floor)
             for one, weight, tie in zip(scored, weights, ties, strict=True)
         ),
-        settled=not any(others) and scored[0].scatter_s <= USABLE_S,
+        settled=not any(others) and scored[0].size_s <= USABLE_S,
         floor_s=floor,
         against_time=relation,
         time_why_null=why,
@@ -189,7 +199,11 @@ def _other(one: Scored, first: Scored) -> bool:
     return one.group.kind != first.group.kind
 
 
-def _repeat(one: Scored, speed: Array, place: PlaceName, weight: float, tie: bool) -> Repeat:
+def _repeat(
+    one: Scored, speed: Array, place: PlaceName, weight: float, tie: bool, floor: float
+) -> Repeat:
+    scatter = take_off_floor(one.scatter_s, floor)
+    metres = float(np.sqrt(np.nanmean((one.late * speed) ** 2)))
     return Repeat(
         kind=one.group.kind,
         what=one.group.what,
@@ -197,10 +211,11 @@ def _repeat(one: Scored, speed: Array, place: PlaceName, weight: float, tie: boo
         value=one.group.values[one.best],
         place=place if one.group.what == "place" else None,
         delay_s=one.delay_s,
-        scatter_m=float(np.sqrt(np.mean((one.residual * speed) ** 2))),
-        scatter_s=one.scatter_s,
+        scatter_m=metres * scatter / max(one.scatter_s, 1e-9),
+        scatter_s=scatter,
         score=weight,
         as_good=tie,
+        odd_laps=one.odd_laps,
     )
 
 

@@ -45,7 +45,8 @@ def _row(found: ActionReferences, repeat: Repeat, system: dict[str, Any]) -> dic
         "scatter_m": repeat.scatter_m,
         "scatter_s": repeat.scatter_s,
         "delay_s": None if repeat.what == "place" else repeat.delay_s,
-        "laps": len(found.laps),
+        "laps": len(found.laps) - repeat.odd_laps,
+        "odd_laps": repeat.odd_laps,
         "score": repeat.score,
         "as_good_as_first": repeat.as_good,
     }

@@ -39,7 +39,7 @@ def _say_action(found: ActionReferences) -> Text | None:
     first, *rest = found.repeats
     label = label_action(found.action)
     lead = Text(f"{label[0].upper()}{label[1:]} repeats with")
-    laps = ((float(len(found.laps)), "count"), (first.scatter_s, "moment"))
+    laps = ((float(len(found.laps) - first.odd_laps), "count"), (first.scatter_s, "moment"))
     head = join_texts(
         [lead, name_reference(first), say_scatter(first), Text("({1} of timing, {0} laps)", laps)]
     )
