@@ -68,6 +68,12 @@ def test_laps_that_left_a_kerb_alone_share_a_line():
     assert off[1] == ["2", "3"]
 
 
+def test_a_depth_that_a_slide_could_make_is_only_bounded():
+    uses = [{"lap": "1", "wheels": ["front left"], "depth_m": 0.03, "length_m": 12.0}]
+    ((said, _),) = tell(make_view(kerbs=[{"name": "{0} kerb", "uses": uses}]))
+    assert "front left, less than 0.1\u00a0m deep" in said
+
+
 def test_the_author_s_reference_stands_in_place_of_the_computed_one():
     view = make_view(chosen_references=[{"action": "brake_start_m", "reference": "the {1} tree"}])
     view["pictures"]["references"] = [

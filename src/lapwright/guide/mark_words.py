@@ -31,6 +31,8 @@ _CHANGES: Final = {"later": "braking later", "faster": "a higher lowest speed",
 #: A kerb is worth a picture where so many laps went to depths so far apart, m.
 _CHART_LAPS: Final = 3
 _CHART_RANGE_M: Final = 0.1
+#: A car that slides runs its outermost wheel by some centimetres elsewhere, m.
+_KNOWN_TO_M: Final = 0.1
 #: Nearer than this the car is at the edge, m.
 _AT_EDGE_M: Final = 0.05
 
@@ -150,9 +152,11 @@ def _list_kerbs(view: View, corner: View) -> list[dict[str, Any]]:
         count: tuple[Value, ...] = ((float(len(on)), "count"), (float(len(kerb["uses"])), "count"))
         share = Text("{0} of {1} laps on it", count)
         for use in on:
+            deep = max(use["depth_m"], _KNOWN_TO_M)
+            much = "" if use["depth_m"] >= _KNOWN_TO_M else "less than "
             touched = Text(
-                f"{name}: {' and '.join(use['wheels'])}, {{0}} deep, for {{1}}",
-                ((use["depth_m"], "offset"), (use["length_m"], "distance")),
+                f"{name}: {' and '.join(use['wheels'])}, {much}{{0}} deep, for {{1}}",
+                ((deep, "offset"), (use["length_m"], "distance")),
             )
             said = join_texts([touched, share], "; ")
             out.append(_line("kerbs", "kerb", said, ends, laps=[use["lap"]], wheels=use["wheels"]))
