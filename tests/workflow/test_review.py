@@ -122,6 +122,24 @@ def test_planted_habits_are_found_against_the_guides_lap(reviewed: dict[str, Any
     assert {("1", "early_braking"), ("11", "stepped_throttle")} <= work
 
 
+def test_goals_that_ask_for_later_faster_or_flat_tell_their_room(
+    reviewed: dict[str, Any], place: dict[str, Any]
+):
+    asks = {"early_braking": "later", "slow_minimum": "faster", "lift": "flat"}
+    (pupil,) = reviewed["one"]["drivers"]
+    asked = [item for item in pupil["order_of_work"] if item["cause"] in asks]
+    assert ("1", "early_braking") in {(i["corner"], i["cause"]) for i in asked}
+    for item in asked:
+        assert {row["change"] for row in item["room"]} == {asks[item["cause"]]}
+        assert [row["missed_by_m"] for row in item["room"]] == [5.0, 10.0]
+        assert "issed by 5" in item["room_text"] or "late by 5" in item["room_text"]
+        assert f"{item['room'][0]['laps']} laps showed" in item["room_text"]
+    others = [item for item in pupil["order_of_work"] if item["cause"] not in asks]
+    assert all(not item["room"] and item["room_text"] is None for item in others)
+    page = unescape((place["root"] / "one" / "review.html").read_text("utf-8"))
+    assert all(item["room_text"] in page for item in asked)
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_on_the_page(
     place: dict[str, Any], reviewed: dict[str, Any], browser: Browser, root: Path, scheme: Any
