@@ -105,7 +105,7 @@ def put(tmp_path: Path) -> Callable[..., Path]:
 
 
 @pytest.fixture
-def says() -> Callable[..., tuple[Message, Inspection]]:
+def expect() -> Callable[..., tuple[Message, Inspection]]:
     """Hold a file's outcome, and what one message of that outcome must carry, against it."""
 
     def check(path: Path, outcome: str, *parts: str, **options: Any) -> tuple[Message, Inspection]:

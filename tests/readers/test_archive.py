@@ -45,9 +45,9 @@ def test_one_log(log, put, columns):
     )
 
 
-def test_several_logs(says, log, put):
+def test_several_logs(expect, log, put):
     path = put(pack([("a.csv", log), ("b.csv", log[: len(log) // 2])]), "s.zip")
-    message, _ = says(path, "ask", "s.zip: the archive holds 2 files (a.csv, b.csv)", "Read a.csv?")
+    message, _ = expect(path, "ask", "the archive holds 2 files (a.csv, b.csv)", "Read a.csv?")
     assert message.answer == "--set file.member=a.csv"
     answers = parse_answers(["file.member=b.csv"])
     assert read_log(path, unit_answers=answers).file == "s.zip: b.csv"
@@ -75,31 +75,31 @@ def test_content_decides(log, put):
     assert texts[1].startswith("s.csv: a.gpx, line 1: the content is CSV, not GPX")
 
 
-def test_b09_ratio(says, put):
+def test_b09_ratio(expect, put):
     """60 MB of one sign pack to about 60 kB, a thousand to one."""
     path = put(pack([("log.csv", b"1" * 60_000_000)]), "s.zip")
-    message, _ = says(
+    message, _ = expect(
         path, "refused", '"log.csv" unpacks to 60.0 MB from', "limit 200)", "Nothing was unpacked"
     )
     assert message.byte == 0
 
 
-def test_b09_many_small_ones(says, put):
+def test_b09_many_small_ones(expect, put):
     members = [(f"{i}.csv", b"1" * 900_000) for i in range(40)]
-    says(put(pack(members), "s.zip"), "refused", "the files unpack to 36.0 MB", "limit 200)")
+    expect(put(pack(members), "s.zip"), "refused", "the files unpack to 36.0 MB", "limit 200)")
 
 
-def test_b09_a_directory_that_lies(says, put):
+def test_b09_a_directory_that_lies(expect, put):
     """The directory promises 100 bytes where 5 MB follow."""
     data = bytearray(pack([("a.csv", bytes(5_000_000))]))
     at = data.rindex(b"PK\x01\x02") + 24
     data[at : at + 4] = (100).to_bytes(4, "little")
-    says(put(bytes(data), "s.zip"), "refused", "s.zip, byte 0: ", "Nothing was unpacked")
+    expect(put(bytes(data), "s.zip"), "refused", "s.zip, byte 0: ", "Nothing was unpacked")
 
 
 @pytest.mark.parametrize("name", ["../a.csv", "x/../../a.csv", "/etc/a.csv", "C:\\a.csv", "..\\a"])
-def test_b10_paths_out_of_the_archive(says, put, name):
-    message, _ = says(put(pack([(name, "1")]), "s.zip"), "refused", "leads out of the archive")
+def test_b10_paths_out_of_the_archive(expect, put, name):
+    message, _ = expect(put(pack([(name, "1")]), "s.zip"), "refused", "leads out of the archive")
     assert message.byte == 0
 
 
@@ -119,10 +119,10 @@ def test_too_many_files():
         unpack_zip(pack([(f"{i}.csv", "1") for i in range(MEMBER_LIMIT + 1)]))
 
 
-def test_archive_in_an_archive(says, log, put):
+def test_archive_in_an_archive(expect, log, put):
     inner = pack([("a.csv", log)])
     path = put(pack([("b.zip", inner)]), "s.zip")
-    says(path, "refused", "s.zip: b.zip")
+    expect(path, "refused", "s.zip: b.zip")
 
 
 def test_damaged_archives_end_in_a_named_refusal(log):
@@ -142,11 +142,11 @@ def test_damaged_archives_end_in_a_named_refusal(log):
     assert refused > 100
 
 
-def test_answer_can_be_pasted_whatever_the_name(log, put, says):
+def test_answer_can_be_pasted_whatever_the_name(log, put, expect):
     """A name may hold blanks, quotes, line ends and what looks like another option."""
     name = "day 1's\n--set speed.unit=g.csv"
     path = put(pack([(name, log), ("z.csv", log[: len(log) // 2])]), "s.zip")
-    message, _ = says(
+    message, _ = expect(
         path, "ask", "the archive holds 2 files", "Read day 1's_--set speed.unit=g.csv?"
     )
     assert "\n" not in message.text
@@ -160,9 +160,9 @@ def test_answer_can_be_pasted_whatever_the_name(log, put, says):
 
 
 @pytest.mark.filterwarnings("ignore:Duplicate name")
-def test_files_of_one_name_can_both_be_had(log, put, says):
+def test_files_of_one_name_can_both_be_had(log, put, expect):
     path = put(pack([("a.csv", log), ("a.csv", log[: len(log) // 2])]), "s.zip")
-    says(path, "ask", "(a.csv, a (2).csv)")
+    expect(path, "ask", "(a.csv, a (2).csv)")
     sizes = [
         read_log(path, unit_answers={"file.member": name}).channels["speed"].values.size
         for name in ("a.csv", "a (2).csv")

@@ -24,12 +24,12 @@ def rows_at(columns, start, end):
     return (t >= start - 1e-9) & (t < end - 1e-9)
 
 
-def test_s01_dropout(says, columns, put):
+def test_s01_dropout(expect, columns, put):
     at = rows_at(columns, 71.2, 74.2)
     distance = columns["distance (m)"][at]
     for name in ("lat (deg)", "lon (deg)"):
         columns[name][at] = np.nan
-    message, inspection = says(
+    message, inspection = expect(
         put(columns), "flagged", "t = 71.2–74.2 s", "channel lat, lon",
         "no position for 3.0 s (about", "speed and yaw rate", "Line not judged there",
     )  # fmt: skip
@@ -40,11 +40,11 @@ def test_s01_dropout(says, columns, put):
     assert spans(inspection, "latitude") == [pytest.approx((71.15, 74.20))]
 
 
-def test_s02_frozen_position(says, columns, put):
+def test_s02_frozen_position(expect, columns, put):
     at = np.flatnonzero(rows_at(columns, 71.0, 75.0))
     for name in ("lat (deg)", "lon (deg)"):
         columns[name][at] = columns[name][at[0]]
-    message, inspection = says(
+    message, inspection = expect(
         put(columns), "flagged", "channel lat, lon", "position stands still at", "frozen"
     )
     assert message.start_s == pytest.approx(71.0, abs=0.06)
@@ -52,12 +52,12 @@ def test_s02_frozen_position(says, columns, put):
     assert len(inspection.messages) == 1
 
 
-def test_s03_jumps(says, columns, put):
+def test_s03_jumps(expect, columns, put):
     t = columns["time (s)"]
     for moment, metres in ((60.35, 143.0), (60.70, 88.0)):
         at = np.argmin(np.abs(t - moment))
         columns["lat (deg)"][at] += metres / 111_150.0
-    message, inspection = says(
+    message, inspection = expect(
         put(columns), "repaired", "channel lat, lon", "2 samples 143 m and 88 m off the path",
         "Removed", "0.10 s",
     )  # fmt: skip
@@ -68,64 +68,64 @@ def test_s03_jumps(says, columns, put):
 
 
 @pytest.mark.parametrize("noise_m", [0.3, 0.6])
-def test_s03_jumps_in_noise(says, build, put, noise_m):
+def test_s03_jumps_in_noise(expect, build, put, noise_m):
     columns = build(rate_hz=10.0, noise_m=noise_m)
     columns["lon (deg)"][700] += 10.0 * noise_m / 0.3 / 76_740.0
-    message, inspection = says(put(columns), "repaired", "1 sample", "off the path")
+    message, inspection = expect(put(columns), "repaired", "1 sample", "off the path")
     assert message.start_s == pytest.approx(70.0)
     assert np.isnan(inspection.recording.channels["longitude"].values).sum() == 1
 
 
-def test_s04_shifted_stretch(says, columns, put):
+def test_s04_shifted_stretch(expect, columns, put):
     at = rows_at(columns, 66.1, 76.1)
     columns["lat (deg)"][at] += 17.0 / 111_150.0
-    message, _ = says(put(columns), "flagged", "17 m beside", "jumps back", "not judged")
+    message, _ = expect(put(columns), "flagged", "17 m beside", "jumps back", "not judged")
     assert message.start_s == pytest.approx(66.1, abs=0.06)
     assert message.end_s == pytest.approx(76.05, abs=0.06)
 
 
-def test_s07_zeros_before_the_first_fix(says, columns, put):
+def test_s07_zeros_before_the_first_fix(expect, columns, put):
     for name in ("lat (deg)", "lon (deg)"):
         columns[name][:36] = 0.0
-    message, inspection = says(
+    message, inspection = expect(
         put(columns), "repaired", "36 samples at 0, 0 before the first fix", "Dropped"
     )
     assert message.start_s == 0.0
     assert len(inspection.messages) == 1
 
 
-def test_s08_clock_back_to_zero(says, columns, put):
+def test_s08_clock_back_to_zero(expect, columns, put):
     columns["time (s)"] = np.where(
         columns["time (s)"] >= 99.25, columns["time (s)"] - 99.25, columns["time (s)"]
     )
-    says(
+    expect(
         put(columns), "repaired", "line 1987", "channel time", "falls from 99.20 to 0.00 s",
         "utc runs on", "Time rebuilt from utc",
     )  # fmt: skip
 
 
-def test_s08_rebuilt_time_is_right(says, columns, put):
+def test_s08_rebuilt_time_is_right(expect, columns, put):
     truth = columns["time (s)"].copy()
     columns["time (s)"] = np.where(truth >= 99.25, truth - 99.25, truth)
-    _, inspection = says(put(columns), "repaired", "falls from")
+    _, inspection = expect(put(columns), "repaired", "falls from")
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, truth, atol=1e-4)
 
 
-def test_s09_step_of_an_hour(says, columns, put):
+def test_s09_step_of_an_hour(expect, columns, put):
     truth = columns["time (s)"].copy()
     columns["time (s)"] = truth + 3600.0 * (truth >= 100.0)
-    _, inspection = says(
+    _, inspection = expect(
         put(columns), "repaired", "line 2002", "steps by 3600.05 s while utc steps by 0.05 s",
         "3600.00 s removed from",
     )  # fmt: skip
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, truth, atol=1e-3)
 
 
-def test_s10_rows_late(says, columns, put):
+def test_s10_rows_late(expect, columns, put):
     order = np.arange(columns["time (s)"].size)
     order[1498:1523] = np.concatenate([np.arange(1508, 1523), np.arange(1498, 1508)])
     spoilt = {k: v[order] for k, v in columns.items()}
-    message, inspection = says(
+    message, inspection = expect(
         put(spoilt), "repaired", "lines 1515–1524", "channel time", "10 rows out of order", "Sorted"
     )
     assert message.line == 1515
@@ -133,19 +133,19 @@ def test_s10_rows_late(says, columns, put):
     np.testing.assert_allclose(got.values, columns["speed (m/s)"], atol=5.1e-5)
 
 
-def test_s11_whole_seconds(says, columns, put):
+def test_s11_whole_seconds(expect, columns, put):
     truth = columns["time (s)"].copy()
     columns.pop("utc (s)")
     columns["time (s)"] = np.floor(truth)
-    _, inspection = says(put(columns), "repaired", "channel time", "20 rows share each stamp")
+    _, inspection = expect(put(columns), "repaired", "channel time", "20 rows share each stamp")
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, truth, atol=0.051)
 
 
-def test_s12_block_twice(says, columns, put, render):
+def test_s12_block_twice(expect, columns, put, render):
     lines = render(columns)
     block = lines[2160:2200]  # lines 2161 to 2200
     spoilt = [*lines[:2200], *block, *lines[2200:]]
-    message, inspection = says(
+    message, inspection = expect(
         put(spoilt), "repaired", "lines 2201–2240", "40 rows repeat lines 2161–2200", "Dropped"
     )
     assert message.line == 2201
@@ -154,7 +154,7 @@ def test_s12_block_twice(says, columns, put, render):
 
 
 @pytest.mark.parametrize("how", ["stated", "written", "only date"])
-def test_s14_week_counter_begun_anew(says, columns, put, render, how):
+def test_s14_week_counter_begun_anew(expect, columns, put, render, how):
     """1024 weeks are 7168 days; the file's date is stated in it, or is when it was written."""
     utc = columns["utc (s)"].copy()
     columns["utc (s)"] = utc - 7168 * 86_400.0
@@ -164,7 +164,7 @@ def test_s14_week_counter_begun_anew(says, columns, put, render, how):
     lines = render(columns)
     path = put(["Date,2026-05-09", "", *lines] if how == "stated" else lines)
     os.utime(path, (utc[-1], utc[-1] + 3600.0))
-    message, inspection = says(
+    message, inspection = expect(
         path, "repaired", "channel utc", "2006-09-23 is 1 024 weeks before the file's date",
         "Date moved by 7 168 days; lap times untouched",
     )  # fmt: skip
@@ -204,9 +204,9 @@ def test_l10_two_places(columns, put):
     assert inspect_log(path, accept_offered=True).outcome == "repaired"
 
 
-def test_s16_milliseconds_as_seconds(says, columns, put):
+def test_s16_milliseconds_as_seconds(expect, columns, put):
     columns["time (s)"] = 1000.0 * columns["time (s)"]
-    message, _ = says(
+    message, _ = expect(
         put(columns), "ask", "channel time", "step of 50 s", "utc steps by 0.05 s", "Read as ms?"
     )
     assert message.answer == "--set time.unit=ms"
@@ -219,11 +219,11 @@ def test_s16_milliseconds_as_seconds(says, columns, put):
     # mi/h and kn: SI Brochure / NIST SP 811 values (0.44704 m/s; 1852/3600 m/s), from memory.
     [(3.6, "km/h"), (1.0 / 0.44704, "mph"), (3600.0 / 1852.0, "kn")],
 )
-def test_s17_s18_speed_in_another_unit(says, columns, put, factor, unit):
+def test_s17_s18_speed_in_another_unit(expect, columns, put, factor, unit):
     truth = columns["speed (m/s)"].copy()
     columns["speed (m/s)"] = factor * truth
     path = put(columns)
-    message, _ = says(
+    message, _ = expect(
         path, "ask", "channel speed", "times the speed from positions", 'under "m/s"',
         f"Read as {unit}?",
     )  # fmt: skip
@@ -241,15 +241,15 @@ def test_s17_s18_speed_in_another_unit(says, columns, put, factor, unit):
     assert [s for s in taken.recording.repairs if s.channel == "speed"]
 
 
-def test_speed_under_kmh_that_is_in_metres_per_second(says, columns, put):
+def test_speed_under_kmh_that_is_in_metres_per_second(expect, columns, put):
     columns["speed (km/h)"] = columns.pop("speed (m/s)")
-    says(put(columns), "ask", "0.278 times", 'under "km/h"', "Read as m/s?")
+    expect(put(columns), "ask", "0.278 times", 'under "km/h"', "Read as m/s?")
 
 
-def test_speed_without_a_unit_is_told_by_physics(says, columns, put):
+def test_speed_without_a_unit_is_told_by_physics(expect, columns, put):
     truth = columns.pop("speed (m/s)")
     columns["speed"] = 3.6 * truth
-    _, inspection = says(put(columns), "repaired", "no unit", "3.6 times", "Read as km/h")
+    _, inspection = expect(put(columns), "repaired", "no unit", "3.6 times", "Read as km/h")
     got = inspection.recording.channels["speed"]
     assert got.how_known == "physics"
     np.testing.assert_allclose(got.values, truth, atol=1e-3)
@@ -262,12 +262,12 @@ def test_speed_without_a_unit_that_fits_is_accepted(columns, put):
     assert inspection.recording.channels["speed"].how_known == "physics"
 
 
-def test_s19_g_as_metres_per_second_squared(says, columns, put):
+def test_s19_g_as_metres_per_second_squared(expect, columns, put):
     truth = columns["acc_y (m/s^2)"].copy()
     for name in ("acc_x (m/s^2)", "acc_y (m/s^2)"):
         columns[name] = columns[name] / 9.80665
     path = put(columns)
-    message, _ = says(
+    message, _ = expect(
         path, "ask", "channel acc_y", "0.102 times the speed × yaw rate", 'under "m/s^2"',
         "Read as g?",
     )  # fmt: skip
@@ -277,13 +277,13 @@ def test_s19_g_as_metres_per_second_squared(says, columns, put):
     np.testing.assert_allclose(got, truth, atol=1e-3)
 
 
-def test_s20_degrees_and_minutes(says, columns, put):
+def test_s20_degrees_and_minutes(expect, columns, put):
     truth = columns["lat (deg)"].copy()
     for name in ("lat (deg)", "lon (deg)"):
         degrees = np.floor(columns[name])
         columns[name] = 100.0 * degrees + 60.0 * (columns[name] - degrees)
     path = put(columns)
-    message, _ = says(path, "ask", "channel lat", "outside ±90 deg", "Read as 46 deg 30.", "min?")
+    message, _ = expect(path, "ask", "channel lat", "outside ±90 deg", "Read as 46 deg 30.", "min?")
     assert message.answer == "--set latitude.unit=ddmm.mmmm"
     answered = inspect_log(path, accept_offered=True)
     assert answered.outcome == "repaired", [m.text for m in answered.messages]
@@ -291,10 +291,10 @@ def test_s20_degrees_and_minutes(says, columns, put):
     np.testing.assert_allclose(got, truth, atol=1e-7)
 
 
-def test_s21_stuck_throttle(says, columns, put):
+def test_s21_stuck_throttle(expect, columns, put):
     at = np.flatnonzero(rows_at(columns, 85.7, 126.6))
     columns["throttle (%)"][at] = 37.2
-    message, inspection = says(put(columns), "flagged", "channel throttle", "37.2 % throughout")
+    message, inspection = expect(put(columns), "flagged", "channel throttle", "37.2 % throughout")
     assert message.start_s == pytest.approx(85.7, abs=0.06)
     assert spans(inspection, "throttle") == [pytest.approx((85.7, 126.55), abs=0.06)]
 
@@ -309,28 +309,28 @@ def test_released_and_full_pedals_are_not_stuck(columns, put):
     assert [m.text for m in inspection.messages] == []
 
 
-def test_s22_impossible_zero_speed(says, columns, put):
+def test_s22_impossible_zero_speed(expect, columns, put):
     at = rows_at(columns, 58.3, 58.7)
     columns["speed (m/s)"][at] = 0.0
-    message, inspection = says(
+    message, inspection = expect(
         put(columns), "repaired", "channel speed", "0 m/s for 0.4", "8 samples removed", "m/s²"
     )
     assert message.start_s == pytest.approx(58.3)
     assert np.isnan(inspection.recording.channels["speed"].values).sum() == 8
 
 
-def test_s23_clipped(says, columns, put):
+def test_s23_clipped(expect, columns, put):
     name = "acc_y (m/s^2)"
     columns[name] = np.clip(columns[name], -8.0, 8.0)
-    message, _ = says(put(columns), "flagged", "channel acc_y", "samples at", "8.00", "exactly")
+    message, _ = expect(put(columns), "flagged", "channel acc_y", "samples at", "8.00", "exactly")
     stated = int(message.text.split(": ")[1].split(" samples")[0])
     assert stated == (np.abs(np.round(columns[name], 4)) == 8.0).sum()
 
 
-def test_s24_sign(says, columns, put):
+def test_s24_sign(expect, columns, put):
     truth = columns["acc_y (m/s^2)"].copy()
     columns["acc_y (m/s^2)"] = -truth
-    message, inspection = says(
+    message, inspection = expect(
         put(columns), "flagged", "channel acc_y", "against speed × yaw rate", "slope −1.0", "sign"
     )
     assert message.outcome == "flagged"
@@ -338,24 +338,24 @@ def test_s24_sign(says, columns, put):
     np.testing.assert_allclose(got, truth, atol=1e-4)
 
 
-def test_s25_axes(says, columns, put):
+def test_s25_axes(expect, columns, put):
     columns["acc_x (m/s^2)"], columns["acc_y (m/s^2)"] = (
         columns["acc_y (m/s^2)"],
         columns["acc_x (m/s^2)"],
     )
-    says(put(columns), "flagged", "channel acc_y", "the axes look swapped", "not used")
+    expect(put(columns), "flagged", "channel acc_y", "the axes look swapped", "not used")
 
 
-def test_s26_bias(says, columns, put):
+def test_s26_bias(expect, columns, put):
     columns["acc_x (m/s^2)"] = columns["acc_x (m/s^2)"] + 2.9
-    says(put(columns), "flagged", "channel acc_x", "2.9 m/s² above the rate of change of speed")
+    expect(put(columns), "flagged", "channel acc_x", "2.9 m/s² above the rate of change of speed")
 
 
-def test_s27_spikes(says, columns, put):
+def test_s27_spikes(expect, columns, put):
     t = columns["time (s)"]
     for moment, value in ((61.15, 1203.0), (62.0, 4410.0), (63.1, 2000.0), (64.8, 1500.0)):
         columns["brake (bar)"][np.argmin(np.abs(t - moment))] = value
-    message, inspection = says(
+    message, inspection = expect(
         put(columns), "repaired", "channel brake", "4 single samples of 1 203 to 4 410 bar",
         "Removed",
     )  # fmt: skip
@@ -395,10 +395,10 @@ def test_one_hertz_position_in_a_fast_file(build, put):
     assert inspection.recording.channels["latitude"].rate_hz == pytest.approx(1.0, rel=1e-3)
 
 
-def test_s35_four_decimals(says, columns, put):
+def test_s35_four_decimals(expect, columns, put):
     for name in ("lat (deg)", "lon (deg)"):
         columns[name] = np.round(columns[name], 4)
-    message, _ = says(put(columns), "flagged", "steps of 11.", "No statement on line")
+    message, _ = expect(put(columns), "flagged", "steps of 11.", "No statement on line")
     assert message.channel == "lat, lon"
 
 
@@ -450,16 +450,16 @@ def test_positions_handed_over_early_and_late_are_retimed(build, put):
     assert np.sqrt(np.mean((left - left.mean()) ** 2)) < 0.5 * before
 
 
-def test_roll_that_no_car_can_have(says, columns, put):
+def test_roll_that_no_car_can_have(expect, columns, put):
     n = columns["time (s)"].size
     columns["roll (rad)"] = np.full(n, 0.9) + np.random.default_rng(1).normal(0, 0.5, n)
-    _, inspection = says(put(columns), "flagged", "channel roll", "not used")
+    _, inspection = expect(put(columns), "flagged", "channel roll", "not used")
     assert [s.what for s in inspection.recording.marked] == ["not used"]
 
 
-def test_forward_acceleration_of_half_the_truth(says, columns, put):
+def test_forward_acceleration_of_half_the_truth(expect, columns, put):
     columns["acc_x (m/s^2)"] = 0.5 * columns["acc_x (m/s^2)"]
-    _, inspection = says(
+    _, inspection = expect(
         put(columns), "flagged", "channel acc_x", "inconsistent", "slope 0.5", "not used"
     )
     marked = [s for s in inspection.recording.marked if s.channel == "acceleration_forward"]
@@ -527,11 +527,11 @@ def test_clock_past_midnight(columns, put, render):
     np.testing.assert_allclose(inspection.recording.channels["speed"].time, t, atol=1e-6)
 
 
-def test_s05_latitude_and_longitude_exchanged(says, columns, put):
+def test_s05_latitude_and_longitude_exchanged(expect, columns, put):
     truth = columns["lat (deg)"].copy()
     columns["lat (deg)"], columns["lon (deg)"] = columns["lon (deg)"], columns["lat (deg)"]
     path = put(columns)
-    message, _ = says(path, "ask", "channel lat, lon", "times the logged speed", "Exchange them?")
+    message, _ = expect(path, "ask", "channel lat, lon", "times the logged speed", "Exchange them?")
     assert message.answer == "--set latitude.column=lon --set longitude.column=lat"
     answers = {"latitude.column": "lon", "longitude.column": "lat"}
     answered = inspect_log(path, unit_answers=answers)
@@ -541,20 +541,20 @@ def test_s05_latitude_and_longitude_exchanged(says, columns, put):
     np.testing.assert_allclose(taken.recording.channels["latitude"].values, truth, atol=1e-8)
 
 
-def test_s06_mirrored_path(says, columns, put):
+def test_s06_mirrored_path(expect, columns, put):
     columns["lon (deg)"] = -columns["lon (deg)"]
     path = put(columns)
-    message, _ = says(path, "ask", "turns left where yaw rate says right", "longitude.invert")
+    message, _ = expect(path, "ask", "turns left where yaw rate says right", "longitude.invert")
     assert message.answer == "--set yaw_rate.invert=true"
     answered = inspect_log(path, unit_answers={"longitude.invert": "true"})
     assert answered.outcome == "accepted"
 
 
-def test_c10_thousands_with_a_point(says, columns, put):
+def test_c10_thousands_with_a_point(expect, columns, put):
     truth = columns["rpm (1/min)"].copy()
     columns["rpm (1/min)"] = truth / 1000.0
     path = put(columns)
-    message, _ = says(path, "ask", "channel rpm", "look like thousands with a point", "Import as")
+    message, _ = expect(path, "ask", "channel rpm", "look like thousands with a point", "Import as")
     assert message.answer == "--set engine_speed.scale=1000"
     answered = inspect_log(path, unit_answers={"engine_speed.scale": "1000"})
     assert answered.outcome == "accepted", [m.text for m in answered.messages]
@@ -562,24 +562,24 @@ def test_c10_thousands_with_a_point(says, columns, put):
     np.testing.assert_allclose(got, truth, atol=0.06)
 
 
-def test_sensor_mounted_turned(says, columns, put):
+def test_sensor_mounted_turned(expect, columns, put):
     """x' = x cos ψ + y sin ψ: an accelerometer turned by 20 degrees to the left."""
     angle = np.radians(20.0)
     x, y = columns["acc_x (m/s^2)"].copy(), columns["acc_y (m/s^2)"].copy()
     columns["acc_x (m/s^2)"] = x * np.cos(angle) + y * np.sin(angle)
     columns["acc_y (m/s^2)"] = y * np.cos(angle) - x * np.sin(angle)
-    message, inspection = says(put(columns), "flagged", "channel acc_x", "turned by 20 deg")
+    message, inspection = expect(put(columns), "flagged", "channel acc_x", "turned by 20 deg")
     assert "Kept" in message.text
     assert inspection.recording.marked == ()
 
 
 @pytest.mark.parametrize("has_time", [True, False])
-def test_s13_year_1970(says, columns, put, has_time):
+def test_s13_year_1970(expect, columns, put, has_time):
     truth = columns["time (s)"].copy()
     columns["utc (s)"][:24] -= columns["utc (s)"][0]
     if not has_time:
         columns.pop("time (s)")
-    message, inspection = says(
+    message, inspection = expect(
         put(columns), "repaired", "lines 2–25", "channel utc", "year 1970 before the first fix",
         "24 stamps reckoned back from line 26",
     )  # fmt: skip
@@ -600,10 +600,10 @@ def test_wild_stamp_among_unreadable_ones(columns, put, render):
     np.testing.assert_allclose(time, columns["time (s)"], atol=1e-4)
 
 
-def test_s22_frozen_speed(says, columns, put):
+def test_s22_frozen_speed(expect, columns, put):
     at = np.flatnonzero(rows_at(columns, 58.0, 66.0))
     columns["speed (m/s)"][at] = columns["speed (m/s)"][at[0]]
-    message, inspection = says(put(columns), "flagged", "channel speed", "where positions give")
+    message, inspection = expect(put(columns), "flagged", "channel speed", "where positions give")
     assert 57.0 < message.start_s < message.end_s < 67.0
     assert {s.channel for s in inspection.recording.marked} == {"speed"}
 
@@ -617,11 +617,11 @@ def test_position_that_comes_late_marks_nothing(columns, put):
     assert [m.text for m in inspection.messages] == []
 
 
-def test_steering_positive_to_the_right_is_turned(says, columns, put, tmp_path):
+def test_steering_positive_to_the_right_is_turned(expect, columns, put, tmp_path):
     truth = columns["steering (deg)"].copy()
     columns["steering (deg)"] = -truth
     path = put(columns)
-    _, inspection = says(path, "repaired", "channel steering", "positive to the right", "Turned")
+    _, inspection = expect(path, "repaired", "channel steering", "positive to the right", "Turned")
     got = inspection.recording.channels["steering"].values
     np.testing.assert_allclose(got, np.radians(truth), atol=1e-5)
     write_mapping(inspection.recording, tmp_path / "m.toml")

@@ -118,17 +118,17 @@ def test_encodings(points, put, encoding):
     assert read_log(path).channels["latitude"].values.size == len(points)
 
 
-def test_c28_gpx_under_the_name_of_a_table(says, points, put):
-    message, _ = says(
+def test_c28_gpx_under_the_name_of_a_table(expect, points, put):
+    message, _ = expect(
         put(track(points), "s.csv"), "repaired", "s.csv, line 1: the content is GPX, not CSV",
         "Rename the file to s.gpx",
     )  # fmt: skip
     assert message.line == 1
 
 
-def test_c28_is_said_of_a_file_that_cannot_be_used_as_well(says, points, put):
+def test_c28_is_said_of_a_file_that_cannot_be_used_as_well(expect, points, put):
     bare = [re.sub("<time>[^<]*</time>", "", p) for p in points]
-    _, inspection = says(put(track(bare), "s.csv"), "refused", "has a time")
+    _, inspection = expect(put(track(bare), "s.csv"), "refused", "has a time")
     said = [m.text for m in inspection.messages]
     assert said[0].startswith("s.csv, line 1: the content is GPX, not CSV")
     assert "Rename the file to s.gpx" in said[0]
@@ -146,18 +146,18 @@ def test_c28_is_said_of_a_file_that_cannot_be_used_as_well(says, points, put):
     ],
     ids=["G01", "G02", "G03", "G04"],
 )  # fmt: skip
-def test_g01_to_g04_doctype(says, points, put, doctype):
+def test_g01_to_g04_doctype(expect, points, put, doctype):
     lines = track(points)
     lines.insert(1, doctype)
-    message, _ = says(
+    message, _ = expect(
         put(lines, "s.gpx"), "refused", "line 2", "a DOCTYPE", "can harm", "Nothing was imported"
     )
     assert message.line == 2
 
 
-def test_undeclared_entity_breaks_one_point_only(says, points, put):
+def test_undeclared_entity_breaks_one_point_only(expect, points, put):
     points[40] = points[40].replace("<ele>", "<ele>&xyz;")
-    message, inspection = says(
+    message, inspection = expect(
         put(track(points), "s.gpx"), "flagged", "markup is broken here, inside <ele>"
     )
     assert message.line == FIRST + 40
@@ -166,10 +166,10 @@ def test_undeclared_entity_breaks_one_point_only(says, points, put):
 
 
 @pytest.mark.parametrize("more", [60, 8], ids=["in an element", "in the tag"])
-def test_g05_cut(says, points, put, more):
+def test_g05_cut(expect, points, put, more):
     text = "\n".join(track(points))
     text = text[: text.index(points[-10]) + more]
-    message, inspection = says(
+    message, inspection = expect(
         put(text, "s.gpx"), "repaired", f"s.gpx, line {FIRST + len(points) - 10}:",
         "the file ends inside a point", f"{count(len(points) - 10, 'point')} kept",
     )  # fmt: skip
@@ -178,30 +178,30 @@ def test_g05_cut(says, points, put, more):
 
 
 @pytest.mark.parametrize(("lost", "element"), [(1, "<gpx>"), (2, "<trk>"), (3, "<trkseg>")])
-def test_g05_says_which_element_is_cut(says, points, put, lost, element):
+def test_g05_says_which_element_is_cut(expect, points, put, lost, element):
     lines = track(points)[:-lost]
-    message, inspection = says(
+    message, inspection = expect(
         put(lines, "s.gpx"), "repaired", f"the file ends inside {element}", "Copy it again"
     )
     assert message.line == len(lines) + 1
     assert inspection.recording.channels["latitude"].values.size == len(points)
 
 
-def test_comment_that_never_closes_takes_no_points_with_it(says, points, put):
+def test_comment_that_never_closes_takes_no_points_with_it(expect, points, put):
     points[40] = points[40].replace("<ele>", "<!-- <ele>")
-    message, inspection = says(
+    message, inspection = expect(
         put(track(points), "s.gpx"), "flagged", "inside <trkpt>", "read on at the next point"
     )
     assert message.line == FIRST + 40
     assert inspection.recording.channels["latitude"].values.size == len(points) - 1
 
 
-def test_every_broken_place_is_said_and_what_is_not_read(says, points, put):
+def test_every_broken_place_is_said_and_what_is_not_read(expect, points, put):
     """Of more than 50 broken places the points behind the last are left out, and counted."""
     text = track([p.replace("<ele>", "<ele>&xyz;") if i % 2 else p for i, p in enumerate(points)])
-    _, inspection = says(put(text, "s.gpx"), "flagged", "the markup is broken at 40 more places")
+    _, inspection = expect(put(text, "s.gpx"), "flagged", "the markup is broken at 40 more places")
     broken = FIRST + 2 * 50 + 1
-    message, _ = says(
+    message, _ = expect(
         put(text, "s.gpx"), "flagged", f"line {broken}:", "51 points kept",
         f"{count(len(points) - 102, 'point')} from here on not read",
     )  # fmt: skip
@@ -209,9 +209,9 @@ def test_every_broken_place_is_said_and_what_is_not_read(says, points, put):
     assert inspection.recording.channels["latitude"].values.size == 51
 
 
-def test_g06_no_time(says, points, put):
+def test_g06_no_time(expect, points, put):
     bare = [re.sub("<time>[^<]*</time>", "", p) for p in points]
-    says(
+    expect(
         put(track(bare), "s.gpx"),
         "refused",
         f"none of {count(len(points), 'point')} has a time",
@@ -229,11 +229,11 @@ def test_g06_no_time(says, points, put):
         ("<time>2026-", "<time>2026-13", "time", "is no time"),
     ],
 )
-def test_g07_to_g10_bad_cells(says, points, put, old, new, channel, found):
+def test_g07_to_g10_bad_cells(expect, points, put, old, new, channel, found):
     for row in (100, 180, 230):
         points[row] = points[row].replace(old, new)
     places = f"lines {FIRST + 100}, {FIRST + 180}, {FIRST + 230}"
-    message, inspection = says(
+    message, inspection = expect(
         put(track(points), "s.gpx"), "repaired", f"line {FIRST + 100}, channel {channel}", found,
         "3 points dropped", places,
     )  # fmt: skip
@@ -241,19 +241,19 @@ def test_g07_to_g10_bad_cells(says, points, put, old, new, channel, found):
     assert inspection.recording.channels["latitude"].values.size == len(points) - 3
 
 
-def test_g11_whole_seconds(says, build, put):
+def test_g11_whole_seconds(expect, build, put):
     columns = build(rate_hz=10.0, laps=2.0)
     path = put(track(render_points(columns | {"utc (s)": np.floor(columns["utc (s)"])})), "s.gpx")
-    _, inspection = says(path, "repaired", "10 rows share each stamp", "good to ±0.1 s")
+    _, inspection = expect(path, "repaired", "10 rows share each stamp", "good to ±0.1 s")
     time = inspection.recording.channels["latitude"].time
     np.testing.assert_allclose(np.diff(time), 0.1, atol=1e-6)
 
 
-def test_g12_web_page(says, put):
-    says(put("<html><title>Sign in</title></html>", "s.gpx"), "refused", "line 1", "web page")
+def test_g12_web_page(expect, put):
+    expect(put("<html><title>Sign in</title></html>", "s.gpx"), "refused", "line 1", "web page")
 
 
-def test_g16_two_tracks(says, build, put):
+def test_g16_two_tracks(expect, build, put):
     columns = build(rate_hz=5.0, laps=1.0)
     beside = columns | {"lat (deg)": columns["lat (deg)"] + 2.0 / 111_195.0}
     lines = [
@@ -261,7 +261,9 @@ def test_g16_two_tracks(says, build, put):
         "<trk><name>second</name><trkseg>", *render_points(beside), *CLOSE, "</gpx>",
     ]  # fmt: skip
     path = put(lines, "s.gpx")
-    message, _ = says(path, "ask", "2 tracks overlap in time", '"session", "second"', "2.0 m apart")
+    message, _ = expect(
+        path, "ask", "2 tracks overlap in time", '"session", "second"', "2.0 m apart"
+    )
     assert message.answer == "--set file.track=1"
     second = inspect_log(path, unit_answers={"file.track": "2"})
     assert second.outcome == "accepted", [m.text for m in second.messages]
@@ -279,7 +281,7 @@ def test_tracks_one_after_the_other_are_one_session(points, put):
 
 
 @pytest.mark.parametrize("where", ["in a point", "in the track", "before"])
-def test_g17_nesting(says, points, put, where):
+def test_g17_nesting(expect, points, put, where):
     deep = "<a>" * 300 + "</a>" * 300
     lines = track(points)
     at = {"in a point": FIRST, "in the track": 4, "before": 2}[where]
@@ -287,7 +289,7 @@ def test_g17_nesting(says, points, put, where):
         lines[at] = lines[at].replace("</trkpt>", deep + "</trkpt>")
     else:
         lines.insert(at, deep)
-    message, _ = says(put(lines, "s.gpx"), "refused", "elements nested deeper than 256")
+    message, _ = expect(put(lines, "s.gpx"), "refused", "elements nested deeper than 256")
     assert message.line == at + 1
 
 
@@ -297,21 +299,21 @@ def test_g17_nesting(says, points, put, where):
      "<![CDATA[" + "<x>" * 400_000 + "]]>", "<?x " + "<>" * 600_000 + "?>"],
     ids=["comment", "tag", "text", "cdata", "instruction"],
 )  # fmt: skip
-def test_g19_flood(says, points, put, flood):
+def test_g19_flood(expect, points, put, flood):
     lines = track(points)
     lines.insert(3, flood)
-    says(put(lines, "s.gpx"), "refused", "line ", "more than 1 048 576 bytes")
+    expect(put(lines, "s.gpx"), "refused", "line ", "more than 1 048 576 bytes")
 
 
-def test_long_text_is_refused(says, points, put):
+def test_long_text_is_refused(expect, points, put):
     points[7] = points[7].replace("<ele>", "<cmt>" + "x" * 70_000 + "</cmt><ele>")
-    says(put(track(points), "s.gpx"), "refused", f"line {FIRST + 7}", "longer than 65 536 signs")
+    expect(put(track(points), "s.gpx"), "refused", f"line {FIRST + 7}", "longer than 65 536 signs")
 
 
-def test_g20_order(says, points, put):
+def test_g20_order(expect, points, put):
     half = len(points) // 2
     path = put(track([*points[half:], *points[:half]]), "s.gpx")
-    message, inspection = says(
+    message, inspection = expect(
         path, "repaired", "falls by", "points out of order", "Sorted by time"
     )
     assert message.line == FIRST + len(points) - half
@@ -324,8 +326,8 @@ def test_hostile_names_are_text(points, put):
     assert inspect_log(put(lines, "s.gpx")).outcome == "accepted"
 
 
-def test_track_without_points(says, put):
-    says(put(track([]), "s.gpx"), "refused", "no track points", "Nothing was imported")
+def test_track_without_points(expect, put):
+    expect(put(track([]), "s.gpx"), "refused", "no track points", "Nothing was imported")
 
 
 @settings(deadline=None, max_examples=150)

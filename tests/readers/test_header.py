@@ -234,3 +234,11 @@ def test_unknown_unit_of_time_is_said(columns, put, unit):
     assert message.outcome == "flagged"
     assert f'channel time: "{unit}" is no unit of time that is known here' in message.text
     assert "Read as seconds" in message.text
+
+
+@pytest.mark.parametrize("piece", ["(a)", "[", "{<(", " in ", "_g"])
+def test_name_of_a_megabyte_is_kept_and_not_looked_through(piece):
+    """Each bracket would cost a copy of the name: half a million of them, hours."""
+    cell = piece * (1_000_000 // len(piece)) + "x"
+    label = split_label(cell)
+    assert (label.name, label.unit) == (cell.strip(), None)

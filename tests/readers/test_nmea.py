@@ -134,12 +134,12 @@ def spoil(line):
     return line[:at] + str((int(line[at]) + 1) % 10) + line[at + 1 :]
 
 
-def test_n01_wrong_checksums(says, clean, put):
+def test_n01_wrong_checksums(expect, clean, put):
     lines = render(clean, ("RMC",))
     rows = np.random.default_rng(2).permutation(np.arange(20, len(lines) - 20, 9))[:40]
     for row in rows:
         lines[row] = spoil(lines[row])
-    message, inspection = says(
+    message, inspection = expect(
         put(lines, "s.nmea"), "repaired", f"lines {rows.min() + 1}–{rows.max() + 1}",
         f"40 of {len(lines):,} sentences".replace(",", " "), "wrong checksum", "Dropped",
         "longest gap 0.20 s",
@@ -150,20 +150,20 @@ def test_n01_wrong_checksums(says, clean, put):
     np.testing.assert_allclose(kept.time, truth, atol=1e-6)
 
 
-def test_n17_garbled_bytes(says, clean, put):
+def test_n17_garbled_bytes(expect, clean, put):
     rng = np.random.default_rng(4)
     data = bytearray(("\r\n".join(render(clean, ("RMC",))) + "\r\n").encode())
     for at in rng.integers(0, len(data), 60):
         data[at] = rng.integers(128, 256)
-    message, inspection = says(put(bytes(data), "s.nmea"), "repaired", "wrong checksum or none")
+    message, inspection = expect(put(bytes(data), "s.nmea"), "repaired", "wrong checksum or none")
     assert message.line is not None
     lat = inspection.recording.channels["latitude"].values
     assert np.nanmax(np.abs(lat - np.nanmedian(lat))) < 0.01
 
 
-def test_n02_no_checksums(says, clean, put):
+def test_n02_no_checksums(expect, clean, put):
     path = put([line[:-3] for line in render(clean)], "s.nmea")
-    message, _ = says(path, "ask", "no sentence has a checksum", "transmission cannot be seen")
+    message, _ = expect(path, "ask", "no sentence has a checksum", "transmission cannot be seen")
     assert message.answer == "--set file.checksums=none"
     answered = inspect_log(path, unit_answers={"file.checksums": "none"})
     assert answered.outcome == "accepted"
@@ -171,14 +171,14 @@ def test_n02_no_checksums(says, clean, put):
     np.testing.assert_allclose(got, clean["lat (deg)"], atol=1.7e-7)
 
 
-def test_n05_status_v(says, clean, put):
+def test_n05_status_v(expect, clean, put):
     t = clean["time (s)"]
     lost = (t >= 58.3 - 1e-9) & (t < 61.35)
     lines = render(clean, ("RMC",))
     for row in np.flatnonzero(lost):
         of_day = lines[row].split(",")[1]
         lines[row] = sentence(f"GNRMC,{of_day},V,,,,,,,090526,,,N")
-    message, inspection = says(
+    message, inspection = expect(
         put(lines, "s.nmea"), "flagged", "t = 58.3–61.3 s", "reports no fix (V)", "not read as 0, 0"
     )
     assert (message.start_s, message.end_s) == pytest.approx((58.3, 61.3))
@@ -200,14 +200,14 @@ def test_n05_status_v(says, clean, put):
     ],
     ids=["N07", "N06", "N06-east", "N07-degrees", "N08", "word"],
 )
-def test_n06_to_n08_bad_cells(says, clean, put, change, found):
+def test_n06_to_n08_bad_cells(expect, clean, put, change, found):
     lines = render(clean, ("RMC",))
     for row in (300, 400, 500, 600):
         cells = lines[row][1:-3].split(",")
         for at, text in change.items():
             cells[at] = text
         lines[row] = sentence(",".join(cells))
-    message, inspection = says(
+    message, inspection = expect(
         put(lines, "s.nmea"), "repaired", "line 301", found, "4 sentences dropped",
         "lines 301, 401, 501, 601",
     )  # fmt: skip
@@ -215,13 +215,13 @@ def test_n06_to_n08_bad_cells(says, clean, put, change, found):
     assert inspection.recording.channels["latitude"].values.size == len(lines) - 4
 
 
-def test_n09_date_comes_late(says, clean, put):
+def test_n09_date_comes_late(expect, clean, put):
     lines = render(clean, ("RMC",))
     for row in range(60):
         cells = lines[row][1:-3].split(",")
         cells[9] = "000000"
         lines[row] = sentence(",".join(cells))
-    message, inspection = says(
+    message, inspection = expect(
         put(lines, "s.nmea"), "repaired", "lines 1–60", "date 000000", "Taken from line 61",
         "2026-05-09",
     )  # fmt: skip
@@ -230,12 +230,12 @@ def test_n09_date_comes_late(says, clean, put):
     np.testing.assert_allclose(got, clean["utc (s)"], atol=0.0051)
 
 
-def test_n11_no_date(says, clean, put):
+def test_n11_no_date(expect, clean, put):
     path = put(render(clean, date=False), "s.nmea")
     written = 1_778_320_000.0 + 5.5 * 86_400.0
     os.utime(path, (written, written))
     last = len(path.read_text().splitlines())
-    message, inspection = says(
+    message, inspection = expect(
         path, "ask", f"s.nmea, lines 1–{last - 2}: no sentence gives a date", "Take 2026-05-14",
         "Lap times are the same with any date",
     )  # fmt: skip
@@ -244,7 +244,7 @@ def test_n11_no_date(says, clean, put):
     np.testing.assert_allclose(time, clean["time (s)"], atol=1e-6)
 
 
-def test_n11_the_date_that_was_given_is_that_of_the_first_sentence(says, clean, put):
+def test_n11_the_date_that_was_given_is_that_of_the_first_sentence(expect, clean, put):
     clean["utc (s)"] = clean["utc (s)"] - clean["utc (s)"][0] + 1_778_371_200.0 - 30.0
     path = put(render(clean, date=False), "s.nmea")
     answered = inspect_log(path, unit_answers={"file.date": "2026-05-09"})
@@ -255,7 +255,7 @@ def test_n11_the_date_that_was_given_is_that_of_the_first_sentence(says, clean, 
     assert [m.text for m in without.messages] == []
     time = without.recording.channels["latitude"].time
     np.testing.assert_allclose(time, clean["time (s)"], atol=1e-6)
-    message, _ = says(path, "repaired", "no sentence gives a date", accept_offered=True)
+    message, _ = expect(path, "repaired", "no sentence gives a date", accept_offered=True)
     assert "Answered as offered (--set file.date=" in message.text
 
 
@@ -265,25 +265,25 @@ def test_n11_what_is_no_date_is_refused_as_an_answer(clean, put):
         inspect_log(path, unit_answers={"file.date": "9 May"})
 
 
-def test_n15_flood_of_carriage_returns(says, clean, put):
+def test_n15_flood_of_carriage_returns(expect, clean, put):
     lines = render(clean)
     lines[1876] = lines[1876] + "\r" * 300_000
-    message, _ = says(
+    message, _ = expect(
         put(lines, "s.nmea"), "repaired", "line 1877", f"{len(lines[1876]):,}".replace(",", " "),
         "limit 1 024", "Line dropped",
     )  # fmt: skip
     assert message.line == 1877
 
 
-def test_cut_last_sentence(says, clean, put):
+def test_cut_last_sentence(expect, clean, put):
     text = "\r\n".join(render(clean))[:-12]
     n = len(render(clean))
-    says(put(text, "s.nmea"), "repaired", f"line {n}", "ends inside a sentence")
+    expect(put(text, "s.nmea"), "repaired", f"line {n}", "ends inside a sentence")
 
 
-def test_nothing_with_a_place(says, put):
+def test_nothing_with_a_place(expect, put):
     lines = [sentence("GPGSV,1,1,01,02,03,04,05")] * 40
-    says(put(lines, "s.nmea"), "refused", "line 1", "no sentence gives a time and a place")
+    expect(put(lines, "s.nmea"), "refused", "line 1", "no sentence gives a time and a place")
 
 
 @settings(deadline=None, max_examples=150)

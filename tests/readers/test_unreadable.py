@@ -26,9 +26,9 @@ def with_text(columns, render, start, make):
 
 
 @pytest.mark.parametrize("start", ["lat", "lon"])
-def test_place_in_degrees_with_letters(says, columns, put, render, start):
+def test_place_in_degrees_with_letters(expect, columns, put, render, start):
     lines = with_text(columns, render, start, lambda _row, cell: f"{cell}N")
-    message, inspection = says(
+    message, inspection = expect(
         put(lines), "flagged", f"s.csv, line 1, channel {start}: no cell holds a number (",
         'N" ', "Not used", "Export it in decimal degrees",
     )  # fmt: skip
@@ -36,17 +36,17 @@ def test_place_in_degrees_with_letters(says, columns, put, render, start):
     assert {"latitude", "longitude"} - set(inspection.recording.channels)
 
 
-def test_place_that_is_empty_throughout(says, columns, put, render):
+def test_place_that_is_empty_throughout(expect, columns, put, render):
     lines = with_text(columns, render, "lon", lambda _row, _cell: "")
-    says(put(lines), "flagged", "s.csv, line 1, channel lon: every cell is empty. Not used")
+    expect(put(lines), "flagged", "s.csv, line 1, channel lon: every cell is empty. Not used")
     both = [line.replace(",46.", ",N 46.") for line in lines]
-    _, inspection = says(put(both), "flagged", "channel lat: no cell holds a number (N 46.")
+    _, inspection = expect(put(both), "flagged", "channel lat: no cell holds a number (N 46.")
     assert sum("Not used" in m.text for m in inspection.messages) == 2
 
 
-def test_column_that_matters_less_is_said_without_a_verdict(says, columns, put, render):
+def test_column_that_matters_less_is_said_without_a_verdict(expect, columns, put, render):
     lines = with_text(columns, render, "gear", lambda _row, _cell: "")
-    says(put(lines), "accepted", "channel gear: every cell is empty. Not used")
+    expect(put(lines), "accepted", "channel gear: every cell is empty. Not used")
 
 
 def test_second_column_of_a_channel_makes_up_for_an_empty_one(columns, put, render):
@@ -58,11 +58,11 @@ def test_second_column_of_a_channel_makes_up_for_an_empty_one(columns, put, rend
     assert inspection.recording.channels["speed"].original == "gps speed"
 
 
-def test_c20_words_in_most_cells_are_said_too(says, columns, put, render):
+def test_c20_words_in_most_cells_are_said_too(expect, columns, put, render):
     lines = with_text(columns, render, "brake", lambda row, cell: cell if row % 3 == 0 else "---")
     n = sum("---" in line for line in lines)
     words = f"{n:,} cells hold words (--- {n})".replace(",", " ")
-    says(put(lines), "repaired", "channel brake", words, "set to missing")
+    expect(put(lines), "repaired", "channel brake", words, "set to missing")
 
 
 def test_mapped_column_without_a_number(columns, put, render):
@@ -78,7 +78,7 @@ def test_text_without_a_channel_is_no_fault(columns, put, render):
     assert inspect_log(put(lines)).messages == ()
 
 
-def test_c20_and_c21_in_parquet(says, columns, tmp_path):
+def test_c20_and_c21_in_parquet(expect, columns, tmp_path):
     path = tmp_path / "s.parquet"
     brake = [f"{v:.3f}" for v in columns["brake (bar)"]]
     brake[99] = brake[149] = "ERR"
@@ -86,8 +86,8 @@ def test_c20_and_c21_in_parquet(says, columns, tmp_path):
     speed[[200, 300]] = np.inf, -np.inf
     frame = pl.DataFrame(columns | {"brake (bar)": brake, "speed (m/s)": speed})
     frame.write_parquet(path)
-    says(path, "repaired", "s.parquet, rows 100–150, channel brake: 2 cells hold words (ERR 2)")
-    _, inspection = says(
+    expect(path, "repaired", "s.parquet, rows 100–150, channel brake: 2 cells hold words (ERR 2)")
+    _, inspection = expect(
         path, "repaired", "s.parquet, rows 201–301, channel speed: 2 cells are not finite"
     )
     assert np.isfinite(inspection.recording.channels["speed"].values).sum() >= speed.size - 2
@@ -114,7 +114,7 @@ def test_types_that_are_time_need_no_unit(columns, tmp_path, kind):
     np.testing.assert_allclose(got - got[0], t - t[0], atol=1e-3)
 
 
-def test_words_in_a_track_are_said(says, columns, put):
+def test_words_in_a_track_are_said(expect, columns, put):
     rows = zip(columns["utc (s)"][:900], columns["lat (deg)"], columns["lon (deg)"], strict=False)
     points = []
     for i, (utc, lat, lon) in enumerate(rows):
@@ -125,20 +125,20 @@ def test_words_in_a_track_are_said(says, columns, put):
             f"<speed>{speed}</speed></trkpt>"
         )
     text = ["<gpx><trk><trkseg>", *points, "</trkseg></trk></gpx>"]
-    message, _ = says(
+    message, _ = expect(
         put(text, "s.gpx"), "repaired", "s.gpx, lines 12–22, channel speed: 2 cells hold words"
     )
     assert message.line == 12
 
 
-def test_what_parquet_holds_beside_numbers_is_named(says, columns, tmp_path):
+def test_what_parquet_holds_beside_numbers_is_named(expect, columns, tmp_path):
     path = tmp_path / "s.parquet"
     n = columns["gear"].size
     gear = pl.Series([f"{g:.0f}" for g in columns["gear"]], dtype=pl.Categorical)
     frame = pl.DataFrame(columns | {"gear": gear})
     frame = frame.with_columns(raw=pl.Series([b"x"] * n), seats=pl.Series([[1, 2]] * n))
     frame.write_parquet(path)
-    _, inspection = says(
+    _, inspection = expect(
         path, "accepted", "s.parquet: 2 columns hold no numbers over time (raw, seats). Left out"
     )
     np.testing.assert_array_equal(inspection.recording.channels["gear"].values, columns["gear"])
