@@ -20,7 +20,7 @@ from lapwright.readers.xml_events import TEXT_LIMIT
 _SPACE: Final = b" \t\r\n"
 _GAP: Final = b"[ \t\r\n]*"
 _FIRST: Final = re.compile(rb"<((?:\w{1,20}:)?trkpt)([ \t\r\n][^<>&]{0,500})>")
-_ATTRIBUTE: Final = re.compile(rb"[ \t\r\n]+([\w.:-]{1,100})=\"[^\"]*\"")
+_ATTRIBUTE: Final = re.compile(rb"[ \t\r\n]([\w.:-]{1,100})=\"[^\"]*\"")
 #: Inside a point: an element with text alone, any other tag, space between them.
 _PIECE: Final = re.compile(
     rb"(<([\w.:-]{1,100})(?:[ \t\r\n][^<>]{0,500}[^<>/])?>)[^<>&]*(</\2>)"
