@@ -46,7 +46,7 @@ function stretch(view: View, corner: Corner): [number, number] {
 export function makeFrame(view: View, corner: Corner, width: number, paper = false): Frame {
   const [from, to] = stretch(view, corner);
   const narrow = width < 640;
-  const left = narrow ? 32 : 76;
+  const left = narrow ? 38 : 76;
   const right = width - (narrow ? 6 : 14);
   const scale = (right - left) / (to - from);
   return {

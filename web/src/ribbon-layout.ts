@@ -70,7 +70,7 @@ export function layoutRibbon(desk: Desk, frame: Frame, flags: Flag[], top: numbe
   const right = Math.max(...list.map((i) => road.right[wrap(i, points)]!), ...here.map((s) => -s.right_m));
   const above = layoutSide(flags, frame, "above", hasTeeth(frame, list, "left") ? TOOTH : 0);
   const below = layoutSide(flags, frame, "below", hasTeeth(frame, list, "right") ? TOOTH : 0);
-  const height = frame.paper ? 92 : frame.narrow ? 124 : 168;
+  const height = frame.paper ? 88 : frame.narrow ? 124 : 168;
   const perMetre = height / (left + right);
   const roadTop = top + above.depth;
   return {

@@ -36,7 +36,7 @@ interface Kind {
 
 const KINDS: Kind[] = [
   { key: "speed", title: "speed", lacks: "speed", quantity: "speed", channel: "speed", tall: { wide: 112, narrow: 92, paper: 64 }, range: "frame" },
-  { key: "throttle", title: "throttle", lacks: "throttle", quantity: "share", channel: "throttle", tall: { wide: 44, narrow: 38, paper: 26 }, range: "share" },
+  { key: "throttle", title: "throttle", lacks: "throttle", quantity: "share", channel: "throttle", tall: { wide: 44, narrow: 38, paper: 22 }, range: "share" },
   {
     key: "forward",
     title: "gains speed ↑ slows ↓",
