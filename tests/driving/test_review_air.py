@@ -5,6 +5,8 @@ A closed road of four straights, car, days and drivers are invented; elementary 
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -102,7 +104,7 @@ def test_a_straight_over_the_start_line_is_one():
 def test_behind_a_straight_a_headwind_costs_less_and_less():
     found = find(drive(CALM)[0], drive((0.0, -3.0, 0.0))[0])
     ends = [(SIDE_M + x) / LENGTH_M for x in (0.0, 50.0, 100.0)]
-    behind, then = (found.cost_of(*span)[0] for span in zip(ends[:-1], ends[1:], strict=True))
+    behind, then = (found.cost_of(*span)[0] for span in itertools.pairwise(ends))
     assert behind > then > 0.0
 
 

@@ -48,7 +48,7 @@ def collect(data):
 
 def collect_by_events(data, monkeypatch):
     with monkeypatch.context() as patch:
-        patch.setattr(gpx_points, "find_alike", lambda data: None)
+        patch.setattr(gpx_points, "find_alike", lambda _data: None)
         return collect(data)
 
 
