@@ -360,7 +360,9 @@ def test_every_change_says_who_showed_it_and_what_missing_it_risks(found: Any):
 
 def asked_for(cause: str, **changes: Any) -> WorkItem:
     action = {"early_braking": "brake_start_m", "slow_minimum": "minimum_speed_mps"}.get(cause)
-    item = WorkItem("3", cause, OWN_BEST, action, 870.0, 878.0, 1.0, ("2",), 0.8, 0.2, 0.1, 0.3)
+    item = WorkItem(
+        "3", cause, OWN_BEST, action, 870.0, 878.0, 1.0, ("2",), ("1", "3"), 0.8, 0.2, 0.1, 0.3
+    )
     return replace(item, **changes)
 
 

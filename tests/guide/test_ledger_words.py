@@ -39,8 +39,8 @@ def findings(invented: ModuleType) -> Any:
 def told(findings: Any) -> Any:
     ledger = _ledger(row(), row("line", -0.03, False), row("unexplained", 0.004, False))
     item = WorkItem(
-        "2", "early_braking", "own_best", "brake_start_m", 490.0, 498.0, 0.8, ("1", "3"), 0.5,
-        0.06, 0.03, 0.08,
+        "2", "early_braking", "own_best", "brake_start_m", 490.0, 498.0, 0.8, ("1", "3"),
+        ("2",), 0.5, 0.06, 0.03, 0.08,
     )  # fmt: skip
     rank = CornerRank("2", 1, 0.06, 0.5, 0.5, 300.0)
     return replace(findings, ledger=ledger, work=(item,), ranks=(rank,))
@@ -79,6 +79,23 @@ def test_work_names_evidence_goal_and_tolerance(told: Any) -> None:
     assert "before the apex" in said["goal"]["t"]
     assert said["goal"]["v"][0][0] == pytest.approx(62.0)  # apex at 560 m, goal at 498 m
     assert said["tolerance"]["v"][0][0] >= 2.0
+
+
+def test_work_says_what_is_done_so_far_and_on_which_laps_it_is_not_usual(told: Any) -> None:
+    usual, once = told.work[0], replace(told.work[0], share_of_laps=0.2)
+    assert say_work(told, usual)["so_far"]["t"] == "so far {0} before the apex"
+    assert say_work(told, once)["so_far"]["t"] == "on lap 2 {0} before the apex"
+    assert say_work(told, once)["so_far"]["v"][0][0] == pytest.approx(70.0)  # 560 m less 490 m
+    many = replace(once, laps=("1", "2", "3", "4"))
+    assert say_work(told, many)["so_far"]["t"] == "on some laps {0} before the apex"
+    bare = say_work(told, replace(usual, today=None))
+    assert bare["so_far"] is None
+
+
+def test_worth_comes_with_its_interval(told: Any) -> None:
+    said = say_work(told, told.work[0])["worth"]
+    assert said["t"] == "worth about {0} a lap ({1} to {2})"
+    assert [v[0] for v in said["v"]] == pytest.approx([0.06, 0.03, 0.08])
 
 
 def test_what_only_a_computation_has_shown_is_called_computed(told: Any) -> None:

@@ -96,7 +96,9 @@ def test_the_document_holds_a_row_for_each_miss(invented: Any):
     [("early_braking", "later"), ("slow_minimum", "faster"), ("lift", "flat")],
 )
 def test_what_is_asked_for_without_a_known_room_says_why(invented: Any, cause: str, change: str):
-    item = WorkItem("2", cause, OWN_BEST, None, None, None, None, ("3",), 0.8, 0.2, 0.1, 0.3)
+    item = WorkItem(
+        "2", cause, OWN_BEST, None, None, None, None, ("3",), ("1", "2"), 0.8, 0.2, 0.1, 0.3
+    )
     findings = replace(invented.make_findings(), work=(item,))
     bare = replace(findings.circuit, surveyed=False)
     view = compose_view(replace(findings, circuit=bare), METRIC)

@@ -56,6 +56,8 @@ class WorkItem:
         scatter of it; None where no action carries the goal.
     shown_by
         Laps whose passes were the best.
+    today, laps
+        The middle of what the laps that showed the cause did instead, and these laps.
     worth_s, low_s, high_s
         On a middle lap that shows the cause, times the share of laps.
     """
@@ -68,6 +70,7 @@ class WorkItem:
     goal: float | None
     tolerance: float | None
     shown_by: tuple[str, ...]
+    laps: tuple[str, ...]
     share_of_laps: float
     worth_s: float
     low_s: float
@@ -195,6 +198,7 @@ def _item(
     share = habit.share_of_laps
     return WorkItem(
         habit.corner, habit.cause, habit.against, action if good else None,
-        find_middle(bad, action, length_m) if bad else None, goal, spread, tuple(best), share,
+        find_middle(bad, action, length_m) if bad else None, goal, spread, tuple(best),
+        tuple(habit.laps), share,
         share * habit.mean_cost_s, share * interval[0], share * interval[1],
     )  # fmt: skip

@@ -127,6 +127,8 @@ AGAINST: Final[Mapping[str, str]] = {
 }
 #: So many of the laps that have shown something are named.
 MOST_SHOWN: Final = 3
+#: What so many of the laps do is what is done so far; else the laps are named that do it.
+MOSTLY: Final = 0.5
 #: Differences of an action smaller than this are not named, in SI units by quantity.
 _LEAST: Final = {"distance": 1.0, "acceleration": 0.2, "time": 0.03, "speed": 0.2, "offset": 0.1}
 #: Tolerances are no narrower than this, in SI units by quantity.
@@ -288,13 +290,22 @@ def say_work(findings: Findings, item: WorkItem) -> dict[str, Any]:
 
 
 def _say_so_far(findings: Findings, corner: Corner, item: WorkItem) -> Text | None:
-    """Say what the laps that lose time here do."""
+    """Say what the laps that lose time here do, and which they are unless most do."""
     words = CAUSES[item.cause]
     if item.today is None:
         return None
+    said = "so far {0}" if item.share_of_laps >= MOSTLY else f"on {_name_laps(item.laps)} {{0}}"
     if words.quantity == "distance" and "at {0}" in words.do_to:
-        return say_place(findings.circuit, corner, "so far {0}", item.today)
-    return Text("so far {0}", ((item.today, words.quantity, words.decimals),))
+        return say_place(findings.circuit, corner, said, item.today)
+    return Text(said, ((item.today, words.quantity, words.decimals),))
+
+
+def _name_laps(ids: Sequence[str]) -> str:
+    """Name a few laps; of more it is said that there are some."""
+    if len(ids) > MOST_SHOWN:
+        return "some laps"
+    laps = [quote_name(lap) for lap in ids]
+    return f"lap {laps[0]}" if len(laps) == 1 else f"laps {', '.join(laps[:-1])} and {laps[-1]}"
 
 
 def _say_worth(item: WorkItem) -> Text:
@@ -316,14 +327,12 @@ def _reference(findings: Findings, item: WorkItem, corner: Corner) -> dict[str, 
 
 def _say_evidence(item: WorkItem) -> Text | None:
     """Say which laps have shown it; what none has shown is called computed."""
-    laps = [quote_name(lap) for lap in item.shown_by[:MOST_SHOWN]]
+    laps = item.shown_by[:MOST_SHOWN]
     if item.against != OWN_BEST:
         return Text("computed for this car, shown by no lap")
     if not laps:
         return None
-    if len(laps) == 1:
-        return Text(f"done on lap {laps[0]}")
-    return Text(f"done on laps {', '.join(laps[:-1])} and {laps[-1]}")
+    return Text(f"done on {_name_laps(laps)}")
 
 
 def say_goal(
