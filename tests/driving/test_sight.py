@@ -163,7 +163,8 @@ def test_rays_cast_one_by_one_agree_on_the_mountain_circuit(mountain: Circuit):
         roads.cast_ahead(mountain, tris, eyes.points[k], mountain.s[i], 600.0)
         for k, i in enumerate(places)
     ]
-    close = np.abs(found - cast) <= mountain.step_m
+    # Both tell whole steps of the road: a micrometre more than one step is still one step.
+    close = np.abs(found - cast) <= mountain.step_m + 1e-6
     assert close.mean() >= 0.99
     assert np.abs(found - cast).max() < 5.0
 
