@@ -84,10 +84,10 @@ def test_work_names_evidence_goal_and_tolerance(told: Any) -> None:
 def test_work_says_what_is_done_so_far_and_on_which_laps_it_is_not_usual(told: Any) -> None:
     usual, once = told.work[0], replace(told.work[0], share_of_laps=0.2)
     assert say_work(told, usual)["so_far"]["t"] == "so far {0} before the apex"
-    assert say_work(told, once)["so_far"]["t"] == "on lap 2 {0} before the apex"
+    assert say_work(told, once)["so_far"]["t"] == "against {0} before the apex on lap 2"
     assert say_work(told, once)["so_far"]["v"][0][0] == pytest.approx(70.0)  # 560 m less 490 m
-    many = replace(once, laps=("1", "2", "3", "4"))
-    assert say_work(told, many)["so_far"]["t"] == "on some laps {0} before the apex"
+    many = replace(once, laps=tuple("1234567"))
+    assert say_work(told, many)["so_far"]["t"] == "against {0} before the apex on 7 laps"
     bare = say_work(told, replace(usual, today=None))
     assert bare["so_far"] is None
 

@@ -5,10 +5,9 @@ The inputs are made here, cut down from what was found; all are invented.
 
 from __future__ import annotations
 
-import importlib.util
+import importlib
 import io
 import re
-import sys
 import zipfile
 from pathlib import Path
 from re import _constants, _parser
@@ -30,12 +29,9 @@ from lapwright.readers.source import Source
 
 @pytest.fixture(scope="module")
 def fuzzer():
-    path = Path(__file__).parents[2] / "fuzz/fuzz_readers.py"
-    spec = importlib.util.spec_from_file_location("fuzz_readers", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(Path(__file__).parents[2] / "fuzz")
+        yield importlib.import_module("fuzz_readers")
 
 
 @pytest.mark.parametrize(

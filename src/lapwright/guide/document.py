@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 from unicodedata import bidirectional
@@ -59,6 +59,10 @@ class Text:
         return {"t": self.template, "v": [list(value) for value in self.values]}
 
 
+#: More laps than this are told by their number.
+_MANY_LAPS: Final = 6
+
+
 def quote_name(name: str) -> str:
     """Make a name from a file safe inside a template: what looks like a hole is none.
 
@@ -87,6 +91,18 @@ def _isolate(name: str) -> str:
         still_open += (character in _ISOLATE_BEGINS) - (character == _ISOLATE_ENDS)
         kept.append(character)
     return _ISOLATE_BEGINS[0] + "".join(kept) + _ISOLATE_ENDS * (still_open + 1)
+
+
+def join_words(words: Sequence[str]) -> str:
+    """Join words: "a", "a and b", "a, b and c"."""
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def name_laps(ids: Sequence[str]) -> str:
+    """Name laps: "lap 3", "laps 3, 5 and 7"; many of them by their number."""
+    if len(ids) > _MANY_LAPS:
+        return f"{len(ids)} laps"
+    return ("lap " if len(ids) == 1 else "laps ") + join_words([quote_name(i) for i in ids])
 
 
 def join_texts(texts: tuple[Text, ...] | list[Text], between: str = " ") -> Text:

@@ -13,6 +13,8 @@ from lapwright.guide.unit_system import METRIC
 
 #: The timing scatter that the human floor stands for, s.
 HUMAN_TIMING_S: Final = 0.010
+#: A car that slides runs its outermost wheel by some centimetres elsewhere, m.
+WHEEL_KNOWN_TO_M: Final = 0.1
 
 
 def from_apex(place_m: float, apex_m: float, length_m: float) -> float:

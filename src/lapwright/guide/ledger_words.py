@@ -17,7 +17,7 @@ from lapwright.driving.ledger_records import (
     Row,
 )
 from lapwright.driving.work_order import WorkItem
-from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
+from lapwright.guide.document import Findings, Text, Value, join_texts, name_laps, quote_name
 from lapwright.guide.reference_names import find_settled, name_reference
 from lapwright.model.circuit import Circuit, Corner
 
@@ -294,18 +294,12 @@ def _say_so_far(findings: Findings, corner: Corner, item: WorkItem) -> Text | No
     words = CAUSES[item.cause]
     if item.today is None:
         return None
-    said = "so far {0}" if item.share_of_laps >= MOSTLY else f"on {_name_laps(item.laps)} {{0}}"
+    said = "so far {0}"
+    if item.share_of_laps < MOSTLY:
+        said = f"against {{0}} on {name_laps(item.laps)}"
     if words.quantity == "distance" and "at {0}" in words.do_to:
         return say_place(findings.circuit, corner, said, item.today)
     return Text(said, ((item.today, words.quantity, words.decimals),))
-
-
-def _name_laps(ids: Sequence[str]) -> str:
-    """Name a few laps; of more it is said that there are some."""
-    if len(ids) > MOST_SHOWN:
-        return "some laps"
-    laps = [quote_name(lap) for lap in ids]
-    return f"lap {laps[0]}" if len(laps) == 1 else f"laps {', '.join(laps[:-1])} and {laps[-1]}"
 
 
 def _say_worth(item: WorkItem) -> Text:
@@ -332,7 +326,7 @@ def _say_evidence(item: WorkItem) -> Text | None:
         return Text("computed for this car, shown by no lap")
     if not laps:
         return None
-    return Text(f"done on {_name_laps(laps)}")
+    return Text(f"done on {name_laps(laps)}")
 
 
 def say_goal(

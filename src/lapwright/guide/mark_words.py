@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
-from lapwright.guide.document import Text, Value, join_texts, quote_name
+from lapwright.guide.document import Text, Value, join_texts, join_words, quote_name
+from lapwright.guide.figures import WHEEL_KNOWN_TO_M
 
 View = Mapping[str, Any]
 
@@ -31,8 +32,6 @@ _CHANGES: Final = {"later": "braking later", "faster": "a higher lowest speed",
 #: A kerb is worth a picture where so many laps went to depths so far apart, m.
 _CHART_LAPS: Final = 3
 _CHART_RANGE_M: Final = 0.1
-#: A car that slides runs its outermost wheel by some centimetres elsewhere, m.
-_KNOWN_TO_M: Final = 0.1
 #: Nearer than this the car is at the edge, m.
 _AT_EDGE_M: Final = 0.05
 
@@ -152,10 +151,10 @@ def _list_kerbs(view: View, corner: View) -> list[dict[str, Any]]:
         count: tuple[Value, ...] = ((float(len(on)), "count"), (float(len(kerb["uses"])), "count"))
         share = Text("{0} of {1} laps on it", count)
         for use in on:
-            deep = max(use["depth_m"], _KNOWN_TO_M)
-            much = "" if use["depth_m"] >= _KNOWN_TO_M else "less than "
+            deep = max(use["depth_m"], WHEEL_KNOWN_TO_M)
+            much = "" if use["depth_m"] >= WHEEL_KNOWN_TO_M else "less than "
             touched = Text(
-                f"{name}: {' and '.join(use['wheels'])}, {much}{{0}} deep, for {{1}}",
+                f"{name}: {join_words(use['wheels'])}, {much}{{0}} deep, for {{1}}",
                 ((deep, "offset"), (use["length_m"], "distance")),
             )
             said = join_texts([touched, share], "; ")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from lapwright.guide.document import Findings, Text, Value, join_texts, quote_name
+from lapwright.guide.document import Findings, Text, Value, join_texts, join_words, quote_name
 from lapwright.guide.possible_records import find_car, why_null
 from lapwright.model.car import Car
 from lapwright.model.circuit import Corner
@@ -148,7 +148,7 @@ def _say_worth(worths: list[RoadWorth]) -> Text | None:
     if not named:
         return Text("A metre of road is worth nothing here that a driver could find: leave it.")
     parts = [f"{{{i}}} {_PARTS[w.zone.part]}" for i, w in enumerate(named)]
-    listed = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    listed = join_words(parts)
     rest = [_PARTS[w.zone.part] for w in worths if w.s_per_m < _WORTH_NAMING_S]
     nothing = f"; nothing {' and '.join(rest)}" if rest else ""
     return Text(

@@ -30,8 +30,8 @@ def compose_day(
     cost = None if price_s is None else (1.0 - day.grip) * price_s
     by = "The times" if cost is not None else "The slowest speeds"
     text = (
-        f"{by} of {day.corners} corners, taken together, are those of "
-        f"{round_fixed(100 * day.grip, 1)} % of the grip asked for before, give or take "
+        f"{by} of {day.corners} corners, taken together, are those of a road with "
+        f"{round_fixed(100 * day.grip, 1)} % of the grip it had before, give or take "
         f"{round_fixed(100 * day.error, 1)} %. "
     )
     if cost is None:

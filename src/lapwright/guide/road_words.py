@@ -8,7 +8,8 @@ from typing import Final
 from lapwright.driving.kerb_use import KerbEffect, SpanUse
 from lapwright.driving.road_use import RoadUse
 from lapwright.driving.track_limits import RULES, Breach
-from lapwright.guide.document import Findings, Text, quote_name
+from lapwright.guide.document import Findings, Text, join_words, name_laps, quote_name
+from lapwright.guide.figures import WHEEL_KNOWN_TO_M
 from lapwright.guide.road_records import list_road_use
 from lapwright.model.circuit import Corner
 
@@ -20,9 +21,6 @@ _MEASURES: Final = {
     "corrections": ("the steering's corrections", "count", "fewer", "more"),
     "shake_mps2": ("the shaking", "acceleration", "less", "more"),
 }
-_MANY_LAPS: Final = 6
-#: A car that slides runs its outermost wheel by some centimetres elsewhere, m.
-_KNOWN_TO_M: Final = 0.1
 #: Less road than this is not named, m.
 _WORTH_A_WORD_M: Final = 1.0
 
@@ -40,16 +38,6 @@ def say_corner_road(findings: Findings, corner: Corner) -> list[Text]:
     return [text for text in (*said, _say_breaches(findings, corner)) if text is not None]
 
 
-def name_laps(ids: Sequence[str]) -> str:
-    """Name laps: "lap 3", "laps 3, 5 and 7"; many of them by their number."""
-    if len(ids) > _MANY_LAPS:
-        return f"{len(ids)} laps"
-    quoted = [quote_name(i) for i in ids]
-    if len(quoted) == 1:
-        return f"lap {quoted[0]}"
-    return f"laps {', '.join(quoted[:-1])} and {quoted[-1]}"
-
-
 def _say_left(findings: Findings, uses: Sequence[RoadUse]) -> Text | None:
     """Name the road that is worth nothing, in one sentence; a little of it is not worth one."""
     idle = [use for use in uses if use.verdict == "leave it" and use.left_m >= _WORTH_A_WORD_M]
@@ -57,7 +45,7 @@ def _say_left(findings: Findings, uses: Sequence[RoadUse]) -> Text | None:
         return None
     car = findings.measured
     whose = "the car" if car is not None and car.width_m > 0 else "the path driven"
-    places = _join([f"{{{k}}} at the {_PARTS[use.part]}" for k, use in enumerate(idle)])
+    places = join_words([f"{{{k}}} at the {_PARTS[use.part]}" for k, use in enumerate(idle)])
     laps = float(max(use.laps for use in idle))
     return Text(
         f"Road left beside {whose} that is worth nothing that could be found, so leave it: "
@@ -71,10 +59,10 @@ def _say_span(uses: Sequence[SpanUse], effects: Sequence[KerbEffect]) -> list[Te
     if not on:
         return []
     wheels = list(dict.fromkeys(w for use in on for w in use.wheels))
-    which = "all four wheels" if len(wheels) == 4 else f"the {_join(wheels)} wheel"
+    which = "all four wheels" if len(wheels) == 4 else f"the {join_words(wheels)} wheel"
     which += "s" * (1 < len(wheels) < 4)
     deepest = max(on, key=lambda use: use.depth_m)
-    much = "at most" if deepest.depth_m >= _KNOWN_TO_M else "less than"
+    much = "at most" if deepest.depth_m >= WHEEL_KNOWN_TO_M else "less than"
     said: list[Text | None] = [
         Text(
             f"On {quote_name(uses[0].span)} with {which} on {{0}} of {{1}} laps, {much} {{2}} "
@@ -82,7 +70,7 @@ def _say_span(uses: Sequence[SpanUse], effects: Sequence[KerbEffect]) -> list[Te
             (
                 (float(len(on)), "count"),
                 (float(len(uses)), "count"),
-                (max(deepest.depth_m, _KNOWN_TO_M), "offset", 1),
+                (max(deepest.depth_m, WHEEL_KNOWN_TO_M), "offset", 1),
             ),
         )
     ]
@@ -139,7 +127,3 @@ def _say_breaches(findings: Findings, corner: Corner) -> Text | None:
         f"{RULES[rule]}.{doubt}",
         ((deepest, "offset", 1),),
     )
-
-
-def _join(words: Sequence[str]) -> str:
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
