@@ -88,6 +88,8 @@ def test_work_says_what_is_done_so_far_and_on_which_laps_it_is_not_usual(told: A
     assert say_work(told, once)["so_far"]["v"][0][0] == pytest.approx(70.0)  # 560 m less 490 m
     many = replace(once, laps=tuple("1234567"))
     assert say_work(told, many)["so_far"]["t"] == "against {0} before the apex on 7 laps"
+    both = replace(once, laps=("3", "1"))
+    assert say_work(told, both)["so_far"]["t"] == "against {0} before the apex on laps 1 and 3"
     bare = say_work(told, replace(usual, today=None))
     assert bare["so_far"] is None
 

@@ -22,6 +22,8 @@ interface Plan {
 
 const PAD = 40;
 const NUMBER = 15;
+/** Height of the row below the road that holds the scale and the key, px. */
+const KEY = 20;
 
 /** Width of the plan's column on paper, px. */
 const PAPER = 370;
@@ -30,8 +32,8 @@ function layoutPlan(desk: Desk, width: number, most: number): Plan {
   const { road, step_m, points } = desk.view.pictures;
   const [x0, x1] = extent([road.x]);
   const [y0, y1] = extent([road.y]);
-  const metre = Math.min((width - 2 * PAD) / (x1 - x0), (most - 2 * PAD) / (y1 - y0));
-  const height = Math.ceil((y1 - y0) * metre + 2 * PAD);
+  const metre = Math.min((width - 2 * PAD) / (x1 - x0), (most - 2 * PAD - KEY) / (y1 - y0));
+  const height = Math.ceil((y1 - y0) * metre + 2 * PAD + KEY);
   const shift = (width - (x1 - x0) * metre) / 2;
   const point = (place: number): Point => [
     (at(road.x, place, step_m) - x0) * metre + shift,
@@ -86,7 +88,7 @@ function onRoad(plan: Plan, box: Box): number {
 }
 
 function outOf(plan: Plan, box: Box): number {
-  return box.x < 0 || box.y < 0 || box.x + box.w > plan.width || box.y + box.h > plan.height ? 1 : 0;
+  return box.x < 0 || box.y < 0 || box.x + box.w > plan.width || box.y + box.h > plan.height - KEY ? 1 : 0;
 }
 
 export function PlanView() {

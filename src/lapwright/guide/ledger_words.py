@@ -296,7 +296,8 @@ def _say_so_far(findings: Findings, corner: Corner, item: WorkItem) -> Text | No
         return None
     said = "so far {0}"
     if item.share_of_laps < MOSTLY:
-        said = f"against {{0}} on {name_laps(item.laps)}"
+        driven = {lap.id: i for i, lap in enumerate(findings.laps)}
+        said = f"against {{0}} on {name_laps(sorted(item.laps, key=lambda i: driven.get(i, 0)))}"
     if words.quantity == "distance" and "at {0}" in words.do_to:
         return say_place(findings.circuit, corner, said, item.today)
     return Text(said, ((item.today, words.quantity, words.decimals),))
