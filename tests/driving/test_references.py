@@ -18,7 +18,7 @@ import pytest
 
 from lapwright.driving.approaches import Approaches, build_approaches
 from lapwright.driving.place_names import name_place
-from lapwright.driving.reference_candidates import Group
+from lapwright.driving.reference_candidates import Group, _come_down
 from lapwright.driving.reference_scores import is_tighter, score_group, take_off_floor, weigh
 from lapwright.driving.reference_views import look_about, see_from_seat
 from lapwright.driving.references import find_references
@@ -298,3 +298,10 @@ def test_the_clock_of_an_approach_starts_at_the_apex(driven: Any) -> None:
         assert isinstance(way, Approaches)
         apex = next(c.apex_m for c in road.corners if c.id == corner)
         assert np.abs(way.at("s", np.zeros(len(way.laps))) - apex).max() < 0.5
+
+
+def test_a_signal_that_trembles_about_a_level_comes_down_to_it_once():
+    row = np.array([0.4, 3.0, 2.0, 1.1, 0.9, 1.05, 0.95, 1.1, 0.8, 2.2, 0.7])
+    assert _come_down(row, 1.0, 1.5).tolist() == [4, 10]
+    assert _come_down(row, 1.0, 1.0).tolist() == [4, 6, 8, 10]
+    assert _come_down(row, 0.5, 1.5).size == 0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -9,6 +11,7 @@ from numpy.typing import NDArray
 from lapwright.errors import InputError
 from lapwright.model.build_circuit import curve_of
 from lapwright.model.circuit_from_laps import HALF_CAR_M, build_circuit_from_laps, find_laps_in
+from lapwright.model.split_laps import Placed, choose_start
 from lapwright.numerics.curves import at_places, fit_closed_curve, project_path
 from lapwright.numerics.motion import estimate_motion
 from lapwright.numerics.series import Motion, Series
@@ -142,3 +145,14 @@ def test_each_closed_lap_is_found_once():
 def test_road_that_never_closes_is_no_circuit(end: float):
     with pytest.raises(InputError, match="no place is passed twice in the same direction"):
         build_circuit_from_laps([drive(bean, 0.0, end)], file="s.csv")
+
+
+def test_the_start_is_not_put_where_it_would_spoil_two_laps():
+    """A lap left the road for 160 m; a start amid them, fast as it is, would part it in two."""
+    s = np.arange(0.0, 4200.0)
+    beyond = np.where((s >= 1920.0) & (s <= 2080.0), 20.0, -3.0)
+    speed = np.where(np.abs(np.mod(s, 1000.0) - 25.0) <= 20.0, 40.0, 30.0)
+    drive = SimpleNamespace(motion=SimpleNamespace(speed=speed))
+    road = SimpleNamespace(length_m=1000.0, curvature=np.zeros(500), surveyed=True)
+    start = choose_start([drive], [Placed(s, 0.0 * s, beyond, False)], road)
+    assert 50.0 <= start < 200.0  # within 3 % of a lap of its end no lap is spoilt
