@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from lapwright.numerics.delay_kernels import sum_products
 from lapwright.numerics.series import DelayEstimate, Series
 
 __all__ = ["Comparison", "DelayEstimate", "Series", "align_delays", "find_delay"]
@@ -114,30 +115,22 @@ class _Moments:
 def _residuals(c: Comparison, step: float, reach: int) -> _Moments | None:
     count = c.target.size
     width = round(BLOCK_S / step)
-    inner = np.arange(reach, count - reach)
-    blocks = inner.size // width
+    inner = count - 2 * reach
+    blocks = inner // width
     if blocks < 4:
-        width = inner.size // 4
+        width = inner // 4
         blocks = 4
     if width < round(2.0 / step):
         return None
-    inner = inner[: blocks * width]
     size = 1 + c.fixed.shape[0] + c.moving.shape[0]
     shifts = 2 * reach + 1
-    gram = np.zeros((shifts, blocks, size, size))
-    cross = np.zeros((shifts, blocks, size))
-    power, mean, number = (np.zeros((shifts, blocks)) for _ in range(3))
-    for k in range(shifts):
-        late = inner + k - reach
-        y = c.target[late if c.target_moves else inner]
-        a = np.vstack([np.ones(inner.size), c.fixed[:, inner], c.moving[:, late]])
-        good = np.isfinite(y) & np.isfinite(a).all(axis=0)
-        a = np.where(good, a, 0.0).reshape(size, blocks, width).swapaxes(0, 1)
-        y = np.where(good, y, 0.0).reshape(blocks, width)
-        gram[k] = a @ a.swapaxes(1, 2)
-        cross[k] = (a @ y[:, :, None])[:, :, 0]
-        power[k], mean[k] = np.sum(y**2, axis=1), np.sum(y, axis=1)
-        number[k] = good.reshape(blocks, width).sum(axis=1)
+    gram = np.empty((shifts, blocks, size, size))
+    cross = np.empty((shifts, blocks, size))
+    power, mean, number = (np.empty((shifts, blocks)) for _ in range(3))
+    sum_products(
+        *(np.ascontiguousarray(v) for v in (c.target, c.fixed, c.moving)),
+        c.target_moves, reach, width, gram, cross, power, mean, number,
+    )  # fmt: skip
     if number.sum(axis=1).min() < 20 * size:
         return None
     return _Moments(gram, cross, power, mean, number)
@@ -166,16 +159,15 @@ def _best(
 
 def _unexplained(p: _Moments, without: int | None) -> Array:
     """Share of the target's variance that is left, by shift."""
-    keep = np.ones(p.power.shape[1], bool)
-    if without is not None:
-        keep[without] = False
-    gram, cross = p.gram[:, keep].sum(axis=1), p.cross[:, keep].sum(axis=1)
+    gram, cross, power, mean, count = (
+        values.sum(axis=1) - (0.0 if without is None else values[:, without])
+        for values in (p.gram, p.cross, p.power, p.mean, p.count)
+    )
     scale = np.sqrt(np.maximum(np.einsum("kii->ki", gram), 1e-12))
     gram = gram / (scale[:, :, None] * scale[:, None, :])
     gram += 1e-9 * np.eye(gram.shape[1])
     solved = np.linalg.solve(gram, (cross / scale)[:, :, None])[:, :, 0]
-    power, count = p.power[:, keep].sum(axis=1), p.count[:, keep].sum(axis=1)
-    total = power - p.mean[:, keep].sum(axis=1) ** 2 / count
+    total = power - mean**2 / count
     left = power - np.sum(solved * cross / scale, axis=1)
     return np.asarray(np.maximum(left, 0.0) / np.maximum(total, 1e-12))
 

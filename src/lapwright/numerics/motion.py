@@ -51,6 +51,9 @@ ROWS = {
     "heading": mk.AT_DIRECTION,
 }
 SLIP_SOURCES = ("velocity_forward", "velocity_left", "heading")
+#: Rounds in which the noise is found that the sources are held against each other with: its
+#: variances stand by then, and the densities, which go on for long, hardly matter here.
+JUDGE_ROUNDS = 4
 #: A gap in the positions longer than this (s) and than five steps is a bridge.
 GAP_S, GAP_STEPS = 0.3, 5.0
 #: A given position scatter this much larger than the one found is a slow drift.
@@ -202,7 +205,7 @@ def _judge(raw: Measurements, chosen: _Input) -> Verdict:
 def _judge_against(raw: Measurements, base: tuple[int, ...], names: tuple[str, ...]) -> Verdict:
     stretches = pick_stretches(raw)
     reference = [_only(m, base) for m in stretches]
-    noise = fit_noise(reference, guess_noise(_only(raw, base)), {})
+    noise = fit_noise(reference, guess_noise(_only(raw, base)), {}, JUDGE_ROUNDS)
     pairs = [(m, smooth(r, noise).state) for m, r in zip(stretches, reference, strict=True)]
     return judge_sources(pairs, names)
 

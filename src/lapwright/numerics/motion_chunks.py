@@ -97,7 +97,7 @@ class Smoothed:
     Parameters
     ----------
     state, spread
-        Smoothed states and their variances, shape (n, 10).
+        Smoothed states, shape (n, 10), and the variances of the first six, shape (n, 6).
     cross
         Covariance of speed and curvature, shape (n,).
     rejected
@@ -256,9 +256,10 @@ def run(
     decay = float(np.exp(-m.step / OFFSET_TIME))
     variance = np.concatenate([noise.variance, noise.offset * (1.0 - decay**2)])
     variance[mk.AT_X] = variance[mk.AT_Y]
+    whole = np.isfinite(m.values[mk.AT_YAW_RATE :]).any()
     out = Smoothed(
-        np.empty((kept, mk.STATES)),
-        np.empty((kept, mk.STATES)),
+        np.zeros((kept, mk.STATES)),
+        np.empty((kept, mk.PATH_STATES)),
         np.empty(kept),
         np.empty((mk.SOURCES, kept), np.bool_),
         np.empty((kept, 3)),
@@ -291,6 +292,7 @@ def run(
         out.sums,
         tail.state,
         tail.spread,
+        mk.WHOLE if whole else mk.PATH,
     )
     return out, tail
 

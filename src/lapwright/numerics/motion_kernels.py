@@ -32,8 +32,12 @@ from lapwright.numerics.motion_steps import (
     CRAWL_TURN,
     CURVATURE,
     DIRECTION,
+    MOST_SHOWN,
     OFFSET_FORWARD,
     OFFSET_LEFT,
+    PATH,
+    PATH_STATES,
+    SHOWN,
     SLIP,
     SLIP_FREQUENCY,
     SLIP_RATE,
@@ -45,6 +49,7 @@ from lapwright.numerics.motion_steps import (
     SUM_OFFSET_LEFT,
     SUM_SPEED,
     SUMS,
+    WHOLE,
     WIDER,
     X,
     Y,
@@ -73,6 +78,8 @@ __all__ = [
     "DIRECTION",
     "OFFSET_FORWARD",
     "OFFSET_LEFT",
+    "PATH",
+    "PATH_STATES",
     "SLIP",
     "SLIP_FREQUENCY",
     "SLIP_RATE",
@@ -84,6 +91,7 @@ __all__ = [
     "SUM_OFFSET_FORWARD",
     "SUM_OFFSET_LEFT",
     "SUM_SPEED",
+    "WHOLE",
     "WIDER",
     "X",
     "Y",
@@ -91,7 +99,7 @@ __all__ = [
 ]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, fastmath={"contract"}, error_model="numpy")
 def smooth_chunk(  # type: ignore[no-untyped-def]
     values,
     offsets,
@@ -118,11 +126,15 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
     sums,
     tail_state,
     tail_spread,
+    size,
 ):
     """Filter forward and smooth backward over one stretch.
 
     Parameters
     ----------
+    size
+        `WHOLE`, or `PATH` where no source shows the offsets and the sideslip: these states
+        then stay as in ``x0`` and ``p0`` says nothing of them.
     values, offsets
         Measurements and their distance from the grid in seconds, shape (7, n); NaN where
         there is none.
@@ -152,7 +164,7 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
     want_spread
         Whether to fill ``spread`` and ``cross``, which cost a quarter of the time.
     state, spread, cross
-        Outputs: smoothed states (m, 10), their variances (m, 10), and the covariance of
+        Outputs: smoothed states (m, 10), variances of the first six (m, 6), covariance of
         speed with curvature (m,).
     rejected
         Output (7, m): True where a value was left out.
@@ -168,33 +180,34 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
         which a following stretch can go on.
     """
     n = values.shape[1]
-    xs = np.empty((n, STATES))
-    ps = np.empty((n, STATES, STATES))
+    states = len(size)
+    xs = np.empty((n, states))
+    ps = np.empty((n, states, states))
     fs = np.empty((n, 24))
-    gains = np.empty((n, SOURCES, STATES))
-    rows = np.empty((n, SOURCES, STATES))
+    gains = np.empty((n, SOURCES, states))
+    rows = np.empty((n, SOURCES, MOST_SHOWN))
     innovation = np.empty((n, SOURCES))
     total = np.zeros((n, SOURCES))
     assumed = np.empty((n, 3))
     drop = np.zeros((n, SOURCES), np.bool_)
-    x = x0.copy()
-    p = p0.copy()
-    m = np.empty(STATES)
-    d = np.empty(STATES)
-    step = np.empty(STATES)
-    work = np.empty((STATES, STATES))
+    x = x0[:states].copy()
+    p = p0[:states, :states].copy()
+    m = np.zeros(STATES)
+    d = np.empty(states)
+    step = np.empty(states)
+    work = np.empty((states, states))
     lost = 0
     for k in range(n):
         if k > 0:
-            for i in range(STATES):
+            f = fs[k]
+            for i in range(states):
                 m[i] = about[k - 1, i] if relinearise else x[i]
                 d[i] = x[i] - m[i]
-            transition(m, dt, decay, fs[k], step)
-            apply(fs[k], d, x)
-            for i in range(STATES):
+            transition(m, dt, decay, f, step, size)
+            apply(f, d, x, size)
+            for i in range(states):
                 x[i] += step[i]
-            both_sides(fs[k], p, work, False)
-            f = fs[k]
+            both_sides(f, p, work, False, size)
             v = max(abs(m[3]), SLOW)
             qa = noise[0, k] * dt
             qc = noise[1, k] * dt / v**4
@@ -204,13 +217,14 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             assumed[k, 2] = qs
             push(p, f[13], f[14], f[15], 1.0, 0, 1, 3, 4, qa)
             push(p, f[16], f[17], f[18], 1.0, 0, 1, 2, 5, qc)
-            p[6, 6] += variance[SOURCES]
-            p[7, 7] += variance[SOURCES + 1]
-            half = 0.5 * dt
-            p[8, 8] += half * half * qs
-            p[8, 9] += half * qs
-            p[9, 8] += half * qs
-            p[9, 9] += qs
+            if states > PATH_STATES:
+                p[6, 6] += variance[SOURCES]
+                p[7, 7] += variance[SOURCES + 1]
+                half = 0.5 * dt
+                p[8, 8] += half * half * qs
+                p[8, 9] += half * qs
+                p[9, 8] += half * qs
+                p[9, 9] += qs
             # at a crawl a car turns as no curvature can tell; at rest it does not
             crawl = min(abs(m[3]) / CRAWL, 1.0)
             p[2, 2] += CRAWL_TURN * dt * 4.0 * crawl * (1.0 - crawl)
@@ -224,11 +238,11 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
                 p[5, 5] += 1e-3
                 lost = 0
         if k == keep_to:
-            tail_state[:] = x
-            tail_spread[:] = p
-        for i in range(STATES):
+            tail_state[:states] = x
+            tail_spread[:states, :states] = p
+        for i in range(states):
             xs[k, i] = x[i]
-            for j in range(STATES):
+            for j in range(states):
                 ps[k, i, j] = p[i, j]
             m[i] = about[k, i] if relinearise else x[i]
         c, sn = np.cos(m[2]), np.sin(m[2])
@@ -244,10 +258,12 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
                     else -sn * values[AT_X, k] + c * values[AT_Y, k]
                 ) - guess
                 s = variance[source] + (jitter * m[3] * m[3] if source == AT_X else 0.0)
-                for i in range(STATES):
-                    e -= h[i] * (x[i] - m[i])
-                    for j in range(STATES):
-                        s += h[i] * p[i, j] * h[j]
+                shown = SHOWN[source]
+                for i in range(MOST_SHOWN):
+                    a = shown[i]
+                    e -= h[i] * (x[a] - m[a])
+                    for j in range(MOST_SHOWN):
+                        s += h[i] * p[a, shown[j]] * h[j]
                 if e * e > gate * gate * s:
                     drop[k, AT_X] = True
                     drop[k, AT_Y] = True
@@ -272,26 +288,27 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
                 e = -sn * values[AT_X, k] + c * values[AT_Y, k] - guess
             else:
                 e = values[source, k] - guess
-            for i in range(STATES):
-                e -= h[i] * (x[i] - m[i])
+            shown = SHOWN[source]
+            for i in range(MOST_SHOWN):
+                e -= h[i] * (x[shown[i]] - m[shown[i]])
             if source == AT_DIRECTION:
                 e -= 2.0 * np.pi * np.round(e / (2.0 * np.pi))
             g = gains[k, source]
-            s = gain(p, h, r, g)
+            s = gain(p, source, h, r, g, size)
             if source > AT_Y and e * e > WIDER * WIDER * gate * gate * s:
                 drop[k, source] = True
                 total[k, source] = -WIDER * WIDER * gate * gate * r
                 continue
             innovation[k, source] = e
             total[k, source] = s
-            update(x, p, e, s, g)
+            update(x, p, e, s, g, size)
     _backward(
         xs, ps, fs, gains, rows, innovation, total, assumed, drop, variance, jitter,
-        keep_from, keep_to, want_spread, state, spread, cross, rejected, ratio, sums,
+        keep_from, keep_to, want_spread, state, spread, cross, rejected, ratio, sums, size,
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, fastmath={"contract"}, error_model="numpy")
 def _backward(  # type: ignore[no-untyped-def]
     xs,
     ps,
@@ -313,14 +330,16 @@ def _backward(  # type: ignore[no-untyped-def]
     rejected,
     ratio,
     sums,
+    size,
 ):
     """Backward recursion on the adjoint ``lam`` and its information ``big``."""
     n = xs.shape[0]
-    lam = np.zeros(STATES)
-    big = np.zeros((STATES, STATES))
-    work = np.empty((STATES, STATES))
-    bg = np.empty(STATES)
-    row = np.empty(STATES)
+    states = len(size)
+    lam = np.zeros(states)
+    big = np.zeros((states, states))
+    work = np.empty((states, states))
+    bg = np.empty(states)
+    row = np.empty(states)
     for k in range(n - 1, -1, -1):
         inside = keep_from <= k < keep_to
         for source in range(SOURCES - 1, -1, -1):
@@ -337,12 +356,13 @@ def _backward(  # type: ignore[no-untyped-def]
             e = innovation[k, source]
             gl = 0.0
             gbg = 0.0
-            for i in range(STATES):
-                t = 0.0
-                for j in range(STATES):
-                    t += big[i, j] * g[j]
-                bg[i] = t
-                gbg += g[i] * t
+            for i in range(states):
+                bg[i] = 0.0
+            for j in range(states):
+                for i in range(states):
+                    bg[i] += big[j, i] * g[j]
+            for i in range(states):
+                gbg += g[i] * bg[i]
                 gl += g[i] * lam[i]
             if inside:
                 r = variance[source]
@@ -354,31 +374,41 @@ def _backward(  # type: ignore[no-untyped-def]
                 u = e / s + gl
                 sums[source, 0] += r * r * (u * u - (1.0 / s + gbg)) + r
                 sums[source, 1] += 1.0
-            weight = gbg + 1.0 / s
+            # big += h h' (gbg + 1/s) - h bg' - bg h', whose last two take half of the first each
+            half = 0.5 * (gbg + 1.0 / s)
             a = e / s + gl
-            for i in range(STATES):
-                lam[i] -= h[i] * a
-                for j in range(STATES):
-                    big[i, j] += h[i] * h[j] * weight - h[i] * bg[j] - bg[i] * h[j]
+            shown = SHOWN[source]
+            for i in range(MOST_SHOWN):
+                lam[shown[i]] -= h[i] * a
+                bg[shown[i]] -= h[i] * half
+            for i in range(MOST_SHOWN):
+                for j in range(states):
+                    change = h[i] * bg[j]
+                    big[shown[i], j] -= change
+                    big[j, shown[i]] -= change
         if inside:
             o = k - keep_from
             p = ps[k]
-            for i in range(STATES):
-                t = 0.0
-                for j in range(STATES):
-                    t += p[i, j] * lam[j]
-                state[o, i] = xs[k, i] - t
-            for i in range(STATES if want_spread else 0):
+            for i in range(states):
+                row[i] = xs[k, i]
+            for j in range(states):
+                for i in range(states):
+                    row[i] -= p[j, i] * lam[j]
+            for i in range(states):
+                state[o, i] = row[i]
+            for i in range(PATH_STATES if want_spread else 0):
                 # big times one column of p, then the diagonal entry
+                for a_ in range(states):
+                    row[a_] = 0.0
+                for b_ in range(states):
+                    for a_ in range(states):
+                        row[a_] += big[b_, a_] * p[i, b_]
                 t = 0.0
                 u = 0.0
-                for a_ in range(STATES):
-                    q = 0.0
-                    for b_ in range(STATES):
-                        q += big[a_, b_] * p[b_, i]
-                    t += p[i, a_] * q
+                for a_ in range(states):
+                    t += p[i, a_] * row[a_]
                     if i == 5:
-                        u += p[3, a_] * q
+                        u += p[3, a_] * row[a_]
                 spread[o, i] = max(p[i, i] - t, 0.0)
                 if i == 5:
                     cross[o] = p[3, 5] - u
@@ -392,15 +422,17 @@ def _backward(  # type: ignore[no-untyped-def]
             break
         f = fs[k]
         if inside:
-            _disturbance(lam, big, f, assumed[k], variance, sums, ratio[k - keep_from])
-        apply_back(f, lam, row)
-        for i in range(STATES):
+            _disturbance(lam, big, f, assumed[k], variance, sums, ratio[k - keep_from], size)
+        apply_back(f, lam, row, size)
+        for i in range(states):
             lam[i] = row[i]
-        both_sides(f, big, work, True)
+        both_sides(f, big, work, True, size)
 
 
-@njit(cache=True, nogil=True)
-def _disturbance(lam, big, f, assumed, variance, sums, ratio):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, fastmath={"contract"}, error_model="numpy")
+def _disturbance(  # type: ignore[no-untyped-def]
+    lam, big, f, assumed, variance, sums, ratio, size
+):
     """Find expected squares of the smoothed disturbances over their assumed variances."""
     for which in range(2):
         if which == 0:
@@ -417,6 +449,9 @@ def _disturbance(lam, big, f, assumed, variance, sums, ratio):  # type: ignore[n
                 u += g[a] * g[b] * big[at[a], at[b]]
         q = assumed[which]
         ratio[which] = q * (t * t - u) + 1.0
+    ratio[2] = 1.0
+    if len(size) == PATH_STATES:
+        return  # nothing shows the others: they are what they were taken to be
     for which in range(2):
         q = variance[SOURCES + which]
         i = 6 + which
