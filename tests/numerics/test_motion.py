@@ -303,8 +303,8 @@ def test_velocity_components_give_speed_and_sideslip_apart(lap, measure):
 
 
 def test_one_hertz_is_bridged_on_a_finer_grid(lap, measure):
-    motion = estimate_motion(place(measure, lap, 1, 0.5), rate_hz=10.0)
-    assert motion.rate_hz == pytest.approx(10.0)
+    motion = estimate_motion(place(measure, lap, 1, 0.5))
+    assert motion.rate_hz == pytest.approx(1.0)
     assert motion.bridges == ()
     assert 0.75 <= coverage(motion, lap, "x", "position_sd") <= 0.98
     assert 0.75 <= coverage(motion, lap, "speed", "speed_sd") <= 0.995

@@ -18,6 +18,7 @@ from lapwright.numerics.dead_reckoning import close_dead_reckoning
 from lapwright.numerics.delays import align_delays
 from lapwright.numerics.frames import LocalFrame, geodetic_to_local, middle_frame
 from lapwright.numerics.motion import estimate_motion
+from lapwright.numerics.motion_grid import FASTEST_HZ
 from lapwright.numerics.series import DelayEstimate, Motion, Series
 
 Array = NDArray[np.float64]
@@ -66,7 +67,9 @@ class Drive:
     delays: Mapping[str, DelayEstimate]
 
 
-def build_drive(recording: Recording, origin: Origin | None = None) -> Drive:
+def build_drive(
+    recording: Recording, origin: Origin | None = None, fastest_hz: float = FASTEST_HZ
+) -> Drive:
     """Fuse a repaired recording into one motion.
 
     Parameters
@@ -75,6 +78,8 @@ def build_drive(recording: Recording, origin: Origin | None = None) -> Drive:
         Repaired; with position, or speed and yaw rate.
     origin
         Plane to use for geodetic positions; None for the middle of this recording.
+    fastest_hz
+        Rate of the motion at most; see `lapwright.numerics.motion.estimate_motion`.
 
     Raises
     ------
@@ -90,7 +95,7 @@ def build_drive(recording: Recording, origin: Origin | None = None) -> Drive:
     moved = {
         name: replace(s, time=s.time - shifts.get(GROUPS[name], 0.0)) for name, s in series.items()
     }
-    motion = estimate_motion(moved)
+    motion = estimate_motion(moved, fastest_hz=fastest_hz)
     if "x" not in moved:
         motion = _closed(motion, recording.file)
     return Drive(

@@ -74,8 +74,9 @@ def choose_start(drives: list[Drive], placed: list[Placed], circuit: Circuit) ->
     count, speed = np.zeros(places.size), np.zeros(places.size)
     for drive, on in zip(drives, placed, strict=True):
         on_road = np.append(0, np.cumsum(on.beyond < _off_road_limit(circuit)))
+        reached = _reached(on.s)
         for i, place in enumerate(places):
-            cuts = _crossings(on.s, place, circuit.length_m).astype(int)
+            cuts = _crossings(on.s, reached, place, circuit.length_m).astype(int)
             first, last = cuts[:-1], cuts[1:] + 1
             count[i] += np.sum(on_road[last] - on_road[first] > 0.97 * (last - first))
             if cuts.size:
@@ -103,7 +104,7 @@ def split_laps(
         Counted from 1 where several logs are read together; becomes part of the laps' id.
     """
     motion = drive.motion
-    cuts = _crossings(placed.s, 0.0, circuit.length_m)
+    cuts = _crossings(placed.s, _reached(placed.s), 0.0, circuit.length_m)
     times = np.interp(cuts, np.arange(motion.time.size), motion.time)
     bounds = np.concatenate([[motion.time[0]], times, [motion.time[-1]]])
     sd = float(np.median(motion.position_sd) / max(np.median(motion.speed), 1.0)) * np.sqrt(2)
@@ -196,10 +197,14 @@ def _say_line_gap(gaps: list[_LineGap], sd: float) -> str:
     return f"no position {where}: time ±{max(2.0 * sd, 0.01):.2f} s, not ranked"
 
 
-def _crossings(s: Array, place: float, length: float) -> Array:
-    """Fractional sample indices at which the path passes a place forwards, one for each lap."""
+def _reached(s: Array) -> Array:
+    """How far the path has come by each sample, from the first known one on."""
     reached = np.fmax.accumulate(s)
-    reached = reached[np.isfinite(reached)]
+    return np.asarray(reached[np.isfinite(reached)])
+
+
+def _crossings(s: Array, reached: Array, place: float, length: float) -> Array:
+    """Fractional sample indices at which the path passes a place forwards, one for each lap."""
     if not reached.size:
         return np.zeros(0)
     first, last = np.floor((reached[[0, -1]] - place) / length)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.numerics.motion import estimate_motion
-from lapwright.numerics.motion_grid import Grid, bin_series, native_rate
+from lapwright.numerics.motion_grid import Grid, bin_series
 from lapwright.numerics.series import Motion, Series
 
 Array = NDArray[np.float64]
@@ -87,7 +87,7 @@ def _imu(given: Mapping[str, Series], grid: Grid) -> View:
 def _speed(given: Mapping[str, Series], grid: Grid) -> View:
     for name in ("speed", "velocity_forward"):
         if _usable(given, name):
-            motion = _estimate({"speed": given[name]}, grid)
+            motion = estimate_motion({"speed": given[name]}, fastest_hz=1.0 / grid.step)
             return {
                 "speed": _seen(motion, motion.speed, given[name], grid),
                 "acceleration": _seen(motion, motion.acceleration_forward, given[name], grid),
@@ -98,7 +98,7 @@ def _speed(given: Mapping[str, Series], grid: Grid) -> View:
 def _position(given: Mapping[str, Series], grid: Grid) -> View:
     if not _usable(given, "x", "y"):
         return {}
-    motion = _estimate({"x": given["x"], "y": given["y"]}, grid)
+    motion = estimate_motion({"x": given["x"], "y": given["y"]}, fastest_hz=1.0 / grid.step)
     quantities = {
         "speed": motion.speed,
         "acceleration": motion.acceleration_forward,
@@ -106,12 +106,6 @@ def _position(given: Mapping[str, Series], grid: Grid) -> View:
         "turn": motion.yaw_rate,
     }
     return {key: _seen(motion, values, given["x"], grid) for key, values in quantities.items()}
-
-
-def _estimate(sources: Mapping[str, Series], grid: Grid) -> Motion:
-    """Estimate a motion no more finely than the grid on which it is looked at."""
-    fine = max(native_rate(s) for s in sources.values()) * grid.step > 1.0
-    return estimate_motion(sources, rate_hz=1.0 / grid.step if fine else None)
 
 
 def _seen(motion: Motion, values: Array, source: Series, grid: Grid) -> Array:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from lapwright.numerics.delay_kernels import sum_products
+from lapwright.numerics.motion_chunks import in_threads
 from lapwright.numerics.series import DelayEstimate, Series
 
 __all__ = ["Comparison", "DelayEstimate", "Series", "align_delays", "find_delay"]
@@ -127,10 +128,10 @@ def _residuals(c: Comparison, step: float, reach: int) -> _Moments | None:
     gram = np.empty((shifts, blocks, size, size))
     cross = np.empty((shifts, blocks, size))
     power, mean, number = (np.empty((shifts, blocks)) for _ in range(3))
+    target, fixed, moving = (np.ascontiguousarray(v) for v in (c.target, c.fixed, c.moving))
     sum_products(
-        *(np.ascontiguousarray(v) for v in (c.target, c.fixed, c.moving)),
-        c.target_moves, reach, width, gram, cross, power, mean, number,
-    )  # fmt: skip
+        target, fixed, moving, c.target_moves, reach, width, gram, cross, power, mean, number
+    )
     if number.sum(axis=1).min() < 20 * size:
         return None
     return _Moments(gram, cross, power, mean, number)
@@ -234,11 +235,13 @@ def _response(views: Mapping[str, Mapping[str, Array]], group: str) -> DelayEsti
         # at a given power, drive falls with speed
         columns.append(pedals["throttle"] * 20.0 / np.maximum(np.nan_to_num(speed, nan=20.0), 10.0))
     still = np.stack(moving) if moving else np.zeros((0, view["acceleration"].size))
-    tried = []
-    for width in SOFTENED_S:
+
+    def try_width(width: float) -> DelayEstimate:
         soft = np.stack([_soften(c, width / STEP_S) for c in columns])
         pair = Comparison(view["acceleration"], soft, still, target_moves=True)
-        tried.append(find_delay([pair], STEP_S, what))
+        return find_delay([pair], STEP_S, what)
+
+    tried = in_threads(try_width, SOFTENED_S)
     return max(tried, key=lambda d: np.nan_to_num(d.correlation, nan=-1.0))
 
 

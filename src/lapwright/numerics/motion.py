@@ -17,7 +17,15 @@ from lapwright.errors import NoAnswerError
 from lapwright.numerics import motion_kernels as mk
 from lapwright.numerics.dead_reckoning import close_dead_reckoning, with_drift
 from lapwright.numerics.motion_chunks import Measurements, Noise, Smoothed, smooth
-from lapwright.numerics.motion_grid import Binned, Grid, bin_series, choose_grid, drop_held, refine
+from lapwright.numerics.motion_grid import (
+    FASTEST_HZ,
+    Binned,
+    Grid,
+    bin_series,
+    choose_grid,
+    drop_held,
+    refine,
+)
 from lapwright.numerics.motion_noise import fit_noise, guess_noise, pick_stretches
 from lapwright.numerics.motion_sources import (
     SMALLEST_ANGLE,
@@ -70,7 +78,7 @@ class _Input:
     has_place: bool
 
 
-def estimate_motion(series: Mapping[str, Series], *, rate_hz: float | None = None) -> Motion:
+def estimate_motion(series: Mapping[str, Series], *, fastest_hz: float = FASTEST_HZ) -> Motion:
     """Estimate one motion with standard deviations.
 
     Parameters
@@ -79,9 +87,9 @@ def estimate_motion(series: Mapping[str, Series], *, rate_hz: float | None = Non
         By canonical name, any subset of x, y, speed, velocity_forward, velocity_left,
         yaw_rate, acceleration_forward, acceleration_left, heading; others are passed
         over. Delays between the sources must be taken out of their times before.
-    rate_hz
-        Rate of the result; None for the highest native rate, at most 100 Hz. Faster
-        sources are averaged within a step.
+    fastest_hz
+        The result has the highest native rate, but no more than this; faster sources are
+        averaged within a step.
 
     Returns
     -------
@@ -96,7 +104,7 @@ def estimate_motion(series: Mapping[str, Series], *, rate_hz: float | None = Non
     """
     chosen = _choose(series)
     anchors = ("x", "y") if chosen.has_place else ("speed",)
-    outer = choose_grid(chosen.series, anchors, rate_hz)
+    outer = choose_grid(chosen.series, anchors, fastest_hz)
     grid, parts = refine(outer)
     binned = {name: bin_series(s, grid) for name, s in chosen.series.items() if name in ROWS}
     raw = _measurements(binned, grid)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TypeVar
+from typing import Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,8 @@ ADAPT_S = 0.25
 TRUST = 0.8
 HASTE = 1.6
 REACH = (-6.0, 2.5)
+#: Room for the compiled loops that nobody is using, by the number of states.
+_ROOMS: Final[dict[int, list[tuple[Any, ...]]]] = {mk.PATH_STATES: [], mk.STATES: []}
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,6 +269,8 @@ def run(
         np.zeros((mk.SUMS, 2)),
     )
     tail = Start(np.zeros(mk.STATES), np.eye(mk.STATES))
+    size = mk.WHOLE if whole else mk.PATH
+    room = _take_room(m.values.shape[1], len(size))
     mk.smooth_chunk(
         np.ascontiguousarray(m.values),
         np.ascontiguousarray(m.offsets),
@@ -292,9 +297,26 @@ def run(
         out.sums,
         tail.state,
         tail.spread,
-        mk.WHOLE if whole else mk.PATH,
+        size,
+        room,
     )
+    _give_back(room, len(size))
     return out, tail
+
+
+def _take_room(count: int, states: int) -> tuple[Any, ...]:
+    """Take room that was given back, if it is large enough, or make it."""
+    with suppress(IndexError):
+        room = _ROOMS[states].pop()
+        if len(room[0]) >= count:
+            return room
+    return mk.make_room(count, states)
+
+
+def _give_back(room: tuple[Any, ...], states: int) -> None:
+    """Keep room for the next one who needs it, unless it is far more than most need."""
+    if len(room[0]) <= 2 * CHUNK:
+        _ROOMS[states].append(room)
 
 
 def _patience(m: Measurements) -> int:

@@ -60,7 +60,7 @@ def native_rate(series: Series) -> float:
 
 
 def choose_grid(
-    series: Mapping[str, Series], anchors: Iterable[str], rate_hz: float | None
+    series: Mapping[str, Series], anchors: Iterable[str], fastest_hz: float = FASTEST_HZ
 ) -> Grid:
     """Grid over the span of the anchor sources.
 
@@ -70,12 +70,12 @@ def choose_grid(
         All sources in use.
     anchors
         Those whose span counts: without them nothing is known of the motion.
-    rate_hz
-        Wanted rate; None for the highest native rate, at most `FASTEST_HZ`.
+    fastest_hz
+        The rate is the highest native one, but no more than this.
     """
     rates = {name: native_rate(s) for name, s in series.items()}
     finest = max(rates, key=lambda name: rates[name])
-    rate = min(rates[finest], FASTEST_HZ) if rate_hz is None else rate_hz
+    rate = min(rates[finest], fastest_hz)
     step = 1.0 / rate
     if abs(rates[finest] * step - 1.0) < 0.02:
         known = np.isfinite(series[finest].values)

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 from lapwright.numerics.motion_steps import (
     ACCELERATION,
@@ -95,8 +96,32 @@ __all__ = [
     "WIDER",
     "X",
     "Y",
+    "make_room",
     "smooth_chunk",
 ]
+
+Array = NDArray[np.float64]
+#: Entries of a transition that are kept.
+ENTRIES = 24
+
+
+def make_room(count: int, states: int) -> tuple[Array | NDArray[np.bool_], ...]:
+    """Make the arrays that `smooth_chunk` keeps from its forward for its backward pass.
+
+    They are larger than all its results, and asking for them anew each time takes longer than
+    filling them.
+    """
+    shapes = (
+        (states,),
+        (states, states),
+        (ENTRIES,),
+        (SOURCES, states),
+        (SOURCES, MOST_SHOWN),
+        (SOURCES,),
+        (SOURCES,),
+        (3,),
+    )
+    return (*(np.empty((count, *s)) for s in shapes), np.empty((count, SOURCES), np.bool_))
 
 
 @njit(cache=True, nogil=True, fastmath={"contract"}, error_model="numpy")
@@ -127,11 +152,14 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
     tail_state,
     tail_spread,
     size,
+    room,
 ):
     """Filter forward and smooth backward over one stretch.
 
     Parameters
     ----------
+    room
+        Arrays of `make_room` for as many samples at least.
     size
         `WHOLE`, or `PATH` where no source shows the offsets and the sideslip: these states
         then stay as in ``x0`` and ``p0`` says nothing of them.
@@ -181,15 +209,9 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
     """
     n = values.shape[1]
     states = len(size)
-    xs = np.empty((n, states))
-    ps = np.empty((n, states, states))
-    fs = np.empty((n, 24))
-    gains = np.empty((n, SOURCES, states))
-    rows = np.empty((n, SOURCES, MOST_SHOWN))
-    innovation = np.empty((n, SOURCES))
-    total = np.zeros((n, SOURCES))
-    assumed = np.empty((n, 3))
-    drop = np.zeros((n, SOURCES), np.bool_)
+    xs, ps, fs, gains, rows, innovation, total, assumed, drop = room
+    total[:n] = 0.0
+    drop[:n] = False
     x = x0[:states].copy()
     p = p0[:states, :states].copy()
     m = np.zeros(STATES)
@@ -303,13 +325,14 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             total[k, source] = s
             update(x, p, e, s, g, size)
     _backward(
-        xs, ps, fs, gains, rows, innovation, total, assumed, drop, variance, jitter,
+        n, xs, ps, fs, gains, rows, innovation, total, assumed, drop, variance, jitter,
         keep_from, keep_to, want_spread, state, spread, cross, rejected, ratio, sums, size,
     )  # fmt: skip
 
 
 @njit(cache=True, nogil=True, fastmath={"contract"}, error_model="numpy")
 def _backward(  # type: ignore[no-untyped-def]
+    n,
     xs,
     ps,
     fs,
@@ -333,7 +356,6 @@ def _backward(  # type: ignore[no-untyped-def]
     size,
 ):
     """Backward recursion on the adjoint ``lam`` and its information ``big``."""
-    n = xs.shape[0]
     states = len(size)
     lam = np.zeros(states)
     big = np.zeros((states, states))

@@ -234,9 +234,7 @@ def gain(p, source, h, variance, gain, size):  # type: ignore[no-untyped-def]
     n = len(size)
     at = SHOWN[source]
     for i in range(n):
-        gain[i] = (
-            h[0] * p[at[0], i] + h[1] * p[at[1], i] + h[2] * p[at[2], i] + h[3] * p[at[3], i]
-        )
+        gain[i] = h[0] * p[at[0], i] + h[1] * p[at[1], i] + h[2] * p[at[2], i] + h[3] * p[at[3], i]
     s = variance
     for q in range(MOST_SHOWN):
         s += h[q] * gain[at[q]]

@@ -30,6 +30,7 @@ from lapwright.model.split_laps import (
     split_laps,
 )
 from lapwright.numerics.frames import LocalFrame, geodetic_to_local
+from lapwright.numerics.motion_grid import FASTEST_HZ
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.registry import read_logs
 
@@ -105,6 +106,7 @@ def build_session(
     start: tuple[float, float] | None = None,
     driver: str = "",
     leave_out: Sequence[str] = (),
+    fastest_hz: float = FASTEST_HZ,
     progress: Progress = quiet,
 ) -> DrivenSession:
     """Fuse recordings, place them on the circuit, split and label the laps.
@@ -116,13 +118,16 @@ def build_session(
     start
         A point on the start line: x, y in m, or latitude, longitude in degrees for
         geodetic logs. None keeps a circuit.json's own line, else one is chosen.
+    fastest_hz
+        Rate of the motion at most.
 
     Raises
     ------
     InputError
         If there is no complete lap.
     """
-    drives = build_drives(recordings, None if circuit is None else circuit.origin, progress)
+    origin = None if circuit is None else circuit.origin
+    drives = build_drives(recordings, origin, progress, fastest_hz)
     progress("placing the laps on the road", 0, 1)
     road = circuit or build_circuit_from_laps(
         [d.motion for d in drives], [d.height for d in drives], file=drives[0].recording.file
@@ -143,7 +148,10 @@ def build_session(
 
 
 def build_drives(
-    recordings: Sequence[Recording], origin: Origin | None, progress: Progress = quiet
+    recordings: Sequence[Recording],
+    origin: Origin | None,
+    progress: Progress = quiet,
+    fastest_hz: float = FASTEST_HZ,
 ) -> list[Drive]:
     """Fuse recordings in one plane, the first one's where ``origin`` is None.
 
@@ -156,7 +164,7 @@ def build_drives(
     for i, recording in enumerate(recordings):
         progress(f"working out the motion of {recording.file}", i, len(recordings))
         try:
-            drives.append(build_drive(recording, origin))
+            drives.append(build_drive(recording, origin, fastest_hz))
         except NoAnswerError as error:
             to_do = "Record longer, or name the columns with --channels"
             found = str(error).removeprefix("motion: ").rstrip(".")
