@@ -65,8 +65,8 @@ def drive_thirty() -> None:
 
 def write_all() -> None:
     """Write the demo's logs."""
-    with tempfile.TemporaryDirectory() as folder:
-        write_demo(folder)
+    with tempfile.TemporaryDirectory() as folder, write_demo(folder):
+        pass
 
 
 def measure(work: Callable[[], None]) -> float:

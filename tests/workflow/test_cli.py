@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from types import ModuleType
@@ -396,10 +397,10 @@ def test_survey_without_a_whole_lap_is_refused(
     assert not (tmp_path / "c.json").exists()
 
 
-def write_coach_only(session: Session, directory: Path) -> Written:
+@contextlib.contextmanager
+def write_coach_only(session: Session, directory: Path) -> Iterator[Written]:
     """Write the scenario with one driver; all of it is what ``do.py demo`` makes."""
-    paths = session.write(directory)
-    return Written(paths.log, (), paths.survey, paths.landmarks, paths.spans, paths.car)
+    yield Written(session.write(directory), {})
 
 
 def check_road_used(guide: dict[str, Any], true_depths: dict[tuple[str, int], float]):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -31,20 +33,14 @@ ON_KERBS = replace(DRIVERS["coach"], margin_m=0.7, share=0.99, brake_share=1.03)
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """Files of the scenario."""
+    """The coach's files of the scenario; those of the others are still being written."""
 
-    coach_log: Path
-    other_logs: tuple[Path, ...]
-    survey: Path
-    landmarks: Path
-    spans: Path
-    car: Path
+    coach: Paths
+    others: Mapping[str, Future[Paths]]
 
-    @property
-    def pupil_logs(self) -> tuple[Path, ...]:
-        """Logs of the pupils among the other drivers."""
-        named = zip(OTHERS, self.other_logs, strict=False)  # none where only the coach drove
-        return tuple(log for name, log in named if name.startswith("pupil"))
+    def wait_for_pupils(self) -> tuple[Path, ...]:
+        """Wait for the logs of the pupils among the other drivers."""
+        return tuple(f.result().log for n, f in self.others.items() if n.startswith("pupil"))
 
 
 def coach_session(laps: int = 12, seed: int = 20, driver: Driver | None = None) -> Session:
@@ -66,10 +62,15 @@ def _other_session(name: str, laps: int) -> Session:
     )  # fmt: skip
 
 
+@contextmanager
 def write_demo(
     directory: str | Path, laps: int = 12, pupil_laps: int = 6, style: Style | None = None
-) -> Written:
-    """Write all logs of the scenario and the survey under ``directory``."""
+) -> Iterator[Written]:
+    """Write all logs of the scenario and the survey under ``directory``.
+
+    The coach's are written on entry. The others' sessions are driven meanwhile; all are written
+    on leaving without an error.
+    """
 
     def write(name: str) -> Paths:
         coach = name == "coach"
@@ -78,9 +79,13 @@ def write_demo(
         )
         return session.write(directory, style)
 
-    with ThreadPoolExecutor(2) as pool:
-        paths, *others = pool.map(write, ("coach", *OTHERS))
-    return Written(
-        paths.log, tuple(p.log for p in others), paths.survey, paths.landmarks, paths.spans,
-        paths.car,
-    )  # fmt: skip
+    pool = ThreadPoolExecutor(2)
+    try:
+        coach = pool.submit(write, "coach")
+        pupils_first = sorted(OTHERS, key=lambda name: not name.startswith("pupil"))
+        others = {name: pool.submit(write, name) for name in pupils_first}
+        yield Written(coach.result(), others)
+        for other in others.values():
+            other.result()
+    finally:
+        pool.shutdown(cancel_futures=True)

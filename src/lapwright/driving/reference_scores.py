@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from lapwright.driving.reference_candidates import Group
+from lapwright.numerics.fits import find_medians
 
 Array = NDArray[np.float64]
 
@@ -114,7 +115,7 @@ def _left_out(after: Array, lap: int) -> float:
 
 def _choose(after: Array) -> tuple[int, float]:
     """Choose the variant that scatters least: which it is and its mean delay."""
-    tamed = _tamed(after, np.nanmedian(after, axis=0))
+    tamed = _tamed(after, find_medians(after))
     best = int(np.argmin(tamed.std(axis=0)))
     return best, float(tamed[:, best].mean())
 
@@ -129,7 +130,7 @@ def _tamed(values: Array, middle: Array | float) -> Array:
 
 def _scale(values: Array, middle: Array | float) -> Array:
     """Estimate each column's standard deviation about a middle by the median of distances."""
-    return np.maximum(MAD_TO_SD * np.nanmedian(np.abs(values - middle), axis=0), 1e-4)
+    return np.maximum(MAD_TO_SD * find_medians(np.abs(values - middle)), 1e-4)
 
 
 def weigh(scatters: Sequence[float], laps: int) -> list[float]:

@@ -12,7 +12,7 @@ from typing import Final
 
 from lapwright.driving.action_values import subtract
 from lapwright.driving.actions import find_passes
-from lapwright.driving.overrun import Ability, find_ability
+from lapwright.driving.overrun import Ability
 from lapwright.driving.passes import CornerPass
 from lapwright.driving.review_goals import Goal as Asked
 from lapwright.driving.room import (
@@ -20,8 +20,8 @@ from lapwright.driving.room import (
     find_end,
     find_start,
     hold_ability,
+    look_for_ability,
     measure_room,
-    why_no_room,
 )
 from lapwright.driving.room_goals import ASKED, Goal
 from lapwright.model.car import Car
@@ -56,7 +56,7 @@ def find_goal_rooms(
     lap, car
         The guide's lap, which has shown what is asked for, and its car.
     """
-    why, ability = why_no_room(circuit, laps), find_ability(circuit, laps, car)
+    ability, why = look_for_ability(circuit, laps, car)
     shown = {p.corner: p for p in find_passes(circuit, [lap])}
     out: list[GoalRoom] = []
     for one in asked:
@@ -65,7 +65,7 @@ def find_goal_rooms(
             continue
         best = _find_best(one.corner, laps, passes)
         room = None
-        if not why and ability is not None and best is not None and one.corner in shown:
+        if ability is not None and best is not None and one.corner in shown:
             room = _measure(circuit, one, best, (lap, shown[one.corner]), ability, car)
         reason = "" if room is not None else why or _NO_LAP
         out.append(GoalRoom(room, reason, sum(x.used for x in laps)))

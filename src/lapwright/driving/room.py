@@ -169,8 +169,8 @@ def measure_rooms(
     has
         A car whose limits are known from other laps than these.
     """
-    ability = find_ability(circuit, laps, has)
-    if why_no_room(circuit, laps) or ability is None:
+    ability, _ = look_for_ability(circuit, laps, has)
+    if ability is None:
         return ()
     rooms = (measure_room(circuit, g, laps, passes, summaries, ability, car) for g in goals)
     return tuple(room for room in rooms if room is not None)
@@ -178,12 +178,28 @@ def measure_rooms(
 
 def why_no_room(circuit: Circuit, laps: Sequence[Lap]) -> str:
     """Say why nothing can be said of room; empty where something can."""
+    return look_for_ability(circuit, laps)[1]
+
+
+def look_for_ability(
+    circuit: Circuit, laps: Sequence[Lap], car: Car | None = None
+) -> tuple[Ability | None, str]:
+    """Find how hard the laps braked and turned, if they can tell room at all; else why not."""
+    ability = None
+    why = _why_no_line(circuit, laps)
+    if not why:
+        ability = find_ability(circuit, laps, car)
+        why = "" if ability else "too little braking and cornering was shown"
+    return ability, why
+
+
+def _why_no_line(circuit: Circuit, laps: Sequence[Lap]) -> str:
     if not circuit.surveyed:
         return "the edges were not surveyed"
     used = [lap.track for lap in laps if lap.used and lap.track is not None]
     if not used or not all(knows_line(track.n_sd) for track in used):
         return "the positions are not good enough to tell a line"
-    return "" if find_ability(circuit, laps) else "too little braking and cornering was shown"
+    return ""
 
 
 def measure_room(

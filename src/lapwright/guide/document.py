@@ -166,8 +166,9 @@ class Findings:
         By lap id.
     span_uses, kerb_effects
         Use of kerbs and patches, and what more of a kerb goes with.
-    rooms
-        Changes that laps showed, and what missing them risks.
+    rooms, no_room
+        Changes that laps showed, and what missing them risks; why nothing can be said of it,
+        empty where something can.
     references, hands, phases, gears
         By corner id, of the chosen lap's driver: what actions repeat with, steering, where
         the turning is done, and gears.
@@ -201,6 +202,7 @@ class Findings:
     span_uses: tuple[SpanUse, ...] = ()
     kerb_effects: tuple[KerbEffect, ...] = ()
     rooms: tuple[Room, ...] = ()
+    no_room: str = ""
     references: Mapping[str, tuple[ActionReferences, ...]] = field(default_factory=dict)
     hands: Mapping[str, HandsSummary] = field(default_factory=dict)
     phases: Mapping[str, CornerPhases] = field(default_factory=dict)

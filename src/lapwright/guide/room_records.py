@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from lapwright.driving.room import Room, why_no_room
+from lapwright.driving.room import Room
 from lapwright.driving.room_goals import ASKED, LEAST_LAPS, Change
 from lapwright.guide.document import Findings
 from lapwright.guide.figures import from_apex
@@ -28,11 +28,7 @@ def compose_corner_room(findings: Findings, corner: Corner) -> dict[str, Any]:
         for room in list_rooms(findings, corner)
         for row in compose_room(room, findings.circuit, corner, laps)
     ]
-    why = (
-        None
-        if rows
-        else why_no_room(findings.circuit, findings.laps) or _why_nothing(findings, corner)
-    )
+    why = None if rows else findings.no_room or _why_nothing(findings, corner)
     unknown = [{"change": change, "why": why} for change, why in list_unknown(findings, corner)]
     return {"room": rows, "room_why_empty": why, "room_unknown": unknown}
 
@@ -46,7 +42,7 @@ def list_unknown(findings: Findings, corner: Corner) -> list[tuple[Change, str]]
     """List the changes that the order of work asks for without a known room, and why."""
     known = {room.goal.change for room in list_rooms(findings, corner)}
     asked = [item for item in findings.work if item.corner == corner.id and item.cause in ASKED]
-    why = why_no_room(findings.circuit, findings.laps) or _NO_LAP
+    why = findings.no_room or _NO_LAP
     unknown = dict.fromkeys(ASKED[item.cause][0] for item in asked)
     return [(change, why) for change in unknown if change not in known]
 

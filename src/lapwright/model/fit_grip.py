@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from lapwright.errors import NoAnswerError
 from lapwright.model.fit_forces import LEAST, Forces, Part
@@ -44,6 +45,8 @@ PUSHED, MOST_BESIDE, LEAVING = 0.30, 0.70, 0.15
 #: Exponents are sought from 1 to these: braking as `Car` holds it; drive by one axle, which
 #: has grip left when the other is at its limit.
 WIDEST, WIDEST_DRIVE = 2.0, 3.0
+#: They are found to this.
+EXPONENT_STEP = 3e-4
 #: The fewest samples that can show a limit (1 s).
 FEWEST = 20
 #: By turns until nothing moves by more than a share of itself, so often at most; from a fit
@@ -275,17 +278,14 @@ def _exponent(fit: GripFit, part: Part, widest: float, before: float) -> float:
         use = (a**exponent + b**exponent) ** (1 / exponent)
         return part.levels(use - _lift(use, sd, np.ones(use.size)), TAU).middle - 1.0
 
-    low, high = 1.0, widest
-    if np.isnan(over(high)):
+    at_widest = over(widest)
+    if np.isnan(at_widest):
         return before
-    if over(high) >= 0:
-        return high
-    if over(low) <= 0:
-        return low
-    for _ in range(12):
-        middle = (low + high) / 2
-        low, high = (middle, high) if over(middle) > 0 else (low, middle)
-    return (low + high) / 2
+    if at_widest >= 0:
+        return widest
+    if over(1.0) <= 0:
+        return 1.0
+    return float(brentq(over, 1.0, widest, xtol=EXPONENT_STEP))
 
 
 def _with_support(fit: GripFit, forces: Forces, both: int) -> GripFit:

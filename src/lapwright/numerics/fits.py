@@ -152,6 +152,19 @@ def find_quantile(values: Array, tau: float, weights: Array | None = None) -> fl
     return float(np.interp(tau * total[-1], total - weights[order] / 2, values[order]))
 
 
+def find_medians(values: Array) -> Array:
+    """Median of each column without its NaN, shape of a row; NaN of nothing.
+
+    NumPy's own goes by masked arrays, which takes ten times as long on a few laps.
+    """
+    in_order = np.sort(values, axis=0)  # NaN come last
+    count = np.count_nonzero(~np.isnan(values), axis=0)
+    low, high = np.maximum(count - 1, 0) // 2, count // 2
+    pick = np.stack([low, np.minimum(high, values.shape[0] - 1)])
+    middle = np.take_along_axis(in_order, pick, axis=0).mean(axis=0)
+    return np.where(count > 0, middle, np.nan)
+
+
 def noise_quantile(tau: float, share: float) -> float:
     """Find the standard normal quantile z by which noise lifts the τ quantile of points at a limit.
 

@@ -34,22 +34,22 @@ def make_demo(
     """
     progress("simulating the invented sessions", 0, 1)
     logs = directory / "logs"
-    written = write_demo(logs)
-    circuit = furnish(read_circuit([written.survey]), written.landmarks, written.spans)
-    write_outputs(logs, {"circuit.json": render_circuit(circuit)})
-    made = make_guide(
-        [written.coach_log],
-        choose_unit_system(units),
-        GuideOptions(start=(0.0, 0.0), car=written.car),
-        circuit=circuit,
-        progress=progress,
-    )
-    paths = write_outputs(directory, made.files)
-    if not written.pupil_logs:
-        return made, paths
-    review = make_review(
-        written.pupil_logs, directory, choose_unit_system(units), progress=progress
-    )
+    with write_demo(logs) as written:
+        coach = written.coach
+        circuit = furnish(read_circuit([coach.survey]), coach.landmarks, coach.spans)
+        write_outputs(logs, {"circuit.json": render_circuit(circuit)})
+        made = make_guide(
+            [coach.log],
+            choose_unit_system(units),
+            GuideOptions(start=(0.0, 0.0), car=coach.car),
+            circuit=circuit,
+            progress=progress,
+        )
+        paths = write_outputs(directory, made.files)
+        pupils = written.wait_for_pupils()
+        if not pupils:
+            return made, paths
+        review = make_review(pupils, directory, choose_unit_system(units), progress=progress)
     return made, (*paths, *write_outputs(directory / "review", review.files))
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lapwright.driving.corner_sight import find_sight
 from lapwright.driving.kerb_use import find_kerb_effects, find_span_uses
-from lapwright.driving.room import find_room, list_asked, measure_rooms
+from lapwright.driving.room import find_room, list_asked, measure_rooms, why_no_room
 from lapwright.driving.room_goals import Change, Goal
 from lapwright.driving.steering import find_hands
 from lapwright.driving.track_limits import Rule, find_track_limits
@@ -46,6 +46,7 @@ def add_surroundings(findings: Findings, rule: Rule) -> Findings:
         rooms=find_room(
             circuit, laps, findings.passes, findings.summaries, car, list_computed(findings)
         ),
+        no_room=why_no_room(circuit, laps),
     )
 
 
