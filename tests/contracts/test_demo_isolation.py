@@ -9,6 +9,7 @@ STANDARD = {
     "__future__",
     "collections",
     "concurrent",
+    "contextlib",
     "dataclasses",
     "functools",
     "importlib",

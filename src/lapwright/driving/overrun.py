@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lapwright.driving import overrun_kernels as ok
 from lapwright.model.car import Car, Limit
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, Track
@@ -27,21 +28,10 @@ from lapwright.physics.load import GRAVITY, apparent_gravity, downhill_pull
 
 Array = NDArray[np.float64]
 
-#: Grip grows with the load by this share of it: less than in proportion (common practice, no
-#: source); the figure was set with the invented car's late braking in one session.
-LOAD_SHARE = 0.7
-#: Time in which the brake takes hold, s (usual order of size, no source).
-BITE_S = 0.12
-#: How a driver comes back to his line: own frequency, 1/s, and damping (assumed).
-STEER_RADPS, STEER_DAMPING = 1.6, 0.8
-STEP_S, LONGEST_S = 0.02, 12.0
 #: Speeds are looked at in bins of this width, m/s; fewer samples than the second say nothing.
 BIN_MPS, FEWEST = 4.0, 12
 #: Share of the samples in a bin that is below what was shown often, and at the hardest.
 OFTEN, HARDEST = 0.9, 0.98
-#: Exponent of the superellipse that joins braking and turning: 2 would be the friction circle;
-#: set with the invented car's late braking in two sessions.
-JOINED = 1.5
 #: A sample shows one direction where the other stays below this share of it.
 BESIDE = 0.35
 #: The ability is not known better than to this share, whatever the laps' scatter.
@@ -137,7 +127,7 @@ def _find_shown(
 ) -> Shown | None:
     """Find the limits; ``whole`` counts what the tyres give beside the direction as well."""
     back, side = np.maximum(-forward, 0.0), np.abs(left)
-    both = (np.abs(forward) ** JOINED + side**JOINED) ** (1 / JOINED)
+    both = (np.abs(forward) ** ok.JOINED + side**ok.JOINED) ** (1 / ok.JOINED)
     braking = _limit(v, both if whole else back, side < BESIDE * back, share)
     turning = _limit(v, both if whole else side, np.abs(forward) < BESIDE * side, share)
     if braking is None or turning is None:
@@ -172,25 +162,14 @@ def run_wide(
     until_m
         Where it is looked at last, m along the lap as the track counts it.
     """
-    road = _lay(circuit, track, today_m, brake_m)
-    here = _at(road, brake_m)
-    s, n, mu, v = brake_m, here.n, here.mu, _arrive(track, today_m, brake_m)
-    least, side = math.inf, 0
-    for step in range(int(LONGEST_S / STEP_S)):
-        here = _at(road, s)
-        ax, ay = _act(shown, here, n, mu, v, step * STEP_S)
-        rate = v * math.cos(mu) / max(1 - n * here.bend, 0.2)
-        s, n = s + STEP_S * rate, n + STEP_S * v * math.sin(mu)
-        mu += STEP_S * (ay / max(v, 2.0) - here.bend * rate)
-        v = max(v + STEP_S * ax, 1.0)
-        for sign, room in ((1, here.left - n), (-1, here.right + n)):
-            if room - half_width_m < least:
-                least, side = room - half_width_m, sign
-        if least < 0:
-            return Overrun(v, s % circuit.length_m, side, least, abs(mu))
-        if s > min(road.s[-2], until_m):
-            break
-    return Overrun(None, None, side, least)
+    first_m, road = _lay(circuit, track, today_m, brake_m)
+    reached, v, s, side, angle, least = ok.drive_wide(
+        road, first_m, shown.brake, shown.side, shown.tied, brake_m,
+        _arrive(track, today_m, brake_m), half_width_m, until_m,
+    )  # fmt: skip
+    if not reached:
+        return Overrun(None, None, side, least)
+    return Overrun(v, s % circuit.length_m, side, least, angle)
 
 
 def stopping_distance(v: float, deceleration: float, reaction_s: float = 0.0) -> float:
@@ -198,58 +177,37 @@ def stopping_distance(v: float, deceleration: float, reaction_s: float = 0.0) ->
     return v * reaction_s + v * v / (2 * deceleration)
 
 
-@dataclass(frozen=True, slots=True)
-class _Road:
-    """A lap's track and the road under it at every metre along the lap, arrays of shape (k,)."""
-
-    s: Array
-    v: Array
-    n: Array
-    mu: Array
-    curve: Array
-    bend: Array
-    left: Array
-    right: Array
-    slope: Array
-    cross: Array
-    hump: Array
-
-
-@dataclass(frozen=True, slots=True)
-class _Here:
-    """One place of a `_Road`."""
-
-    s: float
-    v: float
-    n: float
-    mu: float
-    curve: float
-    bend: float
-    left: float
-    right: float
-    slope: float
-    cross: float
-    hump: float
-
-
-def _lay(circuit: Circuit, track: Track, today_m: float, brake_m: float) -> _Road:
+def _lay(circuit: Circuit, track: Track, today_m: float, brake_m: float) -> tuple[float, Array]:
+    """Lay out a lap's track and the road under it at every metre: the first, and the rows."""
     places, first = np.unique(track.s, return_index=True)
     start = min(today_m, brake_m) - 2.0
     s = np.arange(start, min(start + BEHIND_M, float(places[-1])), 1.0)
-    driven = [
-        np.interp(s, places, getattr(track, name)[first])
-        for name in ("speed", "n", "heading_error", "curvature")
-    ]
-    road = (circuit.curvature, circuit.left, circuit.right, circuit.slope)
-    shape = (*road, np.tan(circuit.banking), circuit.vertical_curvature)
-    return _Road(s, *driven, *(at_places(circuit.length_m, values, s) for values in shape))
+    rows = np.empty((ok.ROWS, s.size))
+    driven = {
+        ok.SPEED: track.speed, ok.OFFSET: track.n, ok.COURSE: track.heading_error,
+        ok.CURVE: track.curvature,
+    }  # fmt: skip
+    for row, values in driven.items():
+        rows[row] = np.interp(s, places, values[first])
+    slope, cross, hump = _shape(circuit, s)
+    for row, values in (
+        (ok.BEND, circuit.curvature),
+        (ok.LEFT, circuit.left),
+        (ok.RIGHT, circuit.right),
+    ):
+        rows[row] = at_places(circuit.length_m, values, s)
+    # what presses the car on the road grows in proportion to the squared speed
+    rows[ok.PRESSED] = apparent_gravity(0.0, slope, cross, hump)
+    rows[ok.PRESSED_PER_V2] = apparent_gravity(1.0, slope, cross, hump) - rows[ok.PRESSED]
+    rows[ok.CROSS], rows[ok.PULL] = cross, downhill_pull(slope)
+    return start, rows
 
 
-def _at(road: _Road, s: float) -> _Here:
-    i = min(max(int(s - road.s[0]), 0), road.s.size - 2)
-    part = s - float(road.s[i])
-    columns = (getattr(road, name) for name in _Road.__slots__)
-    return _Here(*(float(c[i] + part * (c[i + 1] - c[i])) for c in columns))
+def _shape(circuit: Circuit, s: Array) -> tuple[Array, Array, Array]:
+    """Slope, rise to the left and vertical curvature (1/m) of the road at places."""
+    shape = (circuit.slope, np.tan(circuit.banking), circuit.vertical_curvature)
+    slope, cross, hump = (at_places(circuit.length_m, values, s) for values in shape)
+    return slope, cross, hump
 
 
 def _arrive(track: Track, today_m: float, brake_m: float) -> float:
@@ -265,31 +223,11 @@ def _arrive(track: Track, today_m: float, brake_m: float) -> float:
     return math.sqrt(float(track.speed[top]) ** 2 + 2 * max(pull, 0.0) * ahead)
 
 
-def _act(
-    shown: Shown, here: _Here, n: float, mu: float, v: float, braked_s: float
-) -> tuple[float, float]:
-    """Forward and lateral acceleration: brake while too fast and hold the line, within Shown."""
-    normal = float(apparent_gravity(v, here.slope, here.cross, here.hump))
-    load = max(1 + LOAD_SHARE * (normal / GRAVITY - 1), 0.1)
-    brake, side = load * shown.brake_at(v), load * shown.side_at(v)
-    slow = min(braked_s / BITE_S, 1.0) if v > here.v + 0.2 else 0.0
-    off, course = n - here.n, mu - here.mu
-    back = STEER_RADPS**2 * off + 2 * STEER_DAMPING * STEER_RADPS * v * course
-    tyres = v * v * here.curve - back + here.cross * normal
-    asked = (slow**JOINED + abs(tyres / side) ** JOINED) ** (1 / JOINED)
-    share = 1.0 / max(asked, 1.0)
-    pull = float(downhill_pull(here.slope))
-    return -slow * brake * share - pull, tyres * share - here.cross * normal
-
-
 def _tyre_forces(circuit: Circuit, track: Track) -> tuple[Array, Array, Array]:
     """Speed, and tyre forces over mass forward and to the left, brought to a level road's load."""
-    slope, cross, hump = (
-        at_places(circuit.length_m, values, track.s)
-        for values in (circuit.slope, np.tan(circuit.banking), circuit.vertical_curvature)
-    )
+    slope, cross, hump = _shape(circuit, track.s)
     normal = apparent_gravity(track.speed, slope, cross, hump)
-    load = np.maximum(1 + LOAD_SHARE * (normal / GRAVITY - 1), 0.1)
+    load = np.maximum(1 + ok.LOAD_SHARE * (normal / GRAVITY - 1), ok.LEAST_LOAD)
     forward = (track.acceleration_forward + downhill_pull(slope)) / load
     left = (track.acceleration_left + cross * normal) / load
     return track.speed, np.asarray(forward), np.asarray(left)

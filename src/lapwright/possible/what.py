@@ -67,7 +67,8 @@ class WhatIsPossible:
     fastest, load
         The fastest line, and the share of the weight gained or lost along it, node by node.
     worths
-        By corner and zone. ``unused_worth_s`` only where it was worth a solve.
+        By corner and zone, from `price_possible`. ``unused_worth_s`` only where it was worth
+        a solve.
     margins, loads
         By corner, on the fastest line.
     why_null
@@ -126,7 +127,7 @@ def find_possible(
         if not knows_line(chosen.track.n_sd):
             raise NoAnswerError("The positions are not good enough to tell a line")
         line = _driven_line(circuit, chosen.track)
-        there = known if fit is None else fit.on(chosen.id, known)
+        there = _in_conditions(fit, known, chosen)
         on_line = _estimate(line, there)
         _check_explains(on_line.value, chosen)
         report("working out the fastest line", 0, 1)
@@ -138,7 +139,6 @@ def find_possible(
     low, high = _at_ends(there)
     best = _estimate(path, there)
     shift = fastest.time_s - best.value  # the profile on the line against the line's own time
-    report("pricing the road", 0, 1)
     return WhatIsPossible(
         fit=fit,
         car=known,
@@ -146,7 +146,6 @@ def find_possible(
         on_fastest_line_s=Estimate(fastest.time_s, best.low + shift, best.high + shift),
         fastest=fastest,
         load=load_along(path, there, fastest.v) if circuit.has_heights else None,
-        worths=_price(circuit, there, fastest, chosen.track),
         margins=tuple(
             find_flat_margins(path, there, circuit.corners, circuit.length_m, (low, high))
         ),
@@ -222,9 +221,26 @@ def _at_end(car: Car, *, good: bool) -> Car:
     )
 
 
-def _price(circuit: Circuit, car: Car, fastest: FastestLine, track: Track) -> tuple[RoadWorth, ...]:
-    """Price the road in all zones, and what was left unused where it promises most."""
-    _, driven = _offsets(circuit, track)
+def _in_conditions(fit: CarFit | None, car: Car, lap: Lap) -> Car:
+    return car if fit is None else fit.on(lap.id, car)
+
+
+def price_possible(circuit: Circuit, chosen: Lap, what: WhatIsPossible) -> tuple[RoadWorth, ...]:
+    """Price the road in all zones, and what was left unused where it promises most.
+
+    This takes longer than all else of `find_possible`, most of it in a solver that lets other
+    threads run; nothing else needs the prices but who tells them.
+
+    Returns
+    -------
+    tuple of RoadWorth
+        For ``worths``; empty without a fastest line.
+    """
+    fastest = what.fastest
+    if fastest is None or what.car is None or chosen.track is None:
+        return ()
+    car = _in_conditions(what.fit, what.car, chosen)
+    _, driven = _offsets(circuit, chosen.track)
     keep = car.width_m / 2 + fastest.margin_m
     worths = [
         replace(w, unused_m=move_edge(circuit, w.zone, driven, keep)[1])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -30,7 +31,8 @@ from lapwright.model.circuit_json import circuit_to_document
 from lapwright.model.lap import Lap
 from lapwright.model.lap_counter import find_counter_messages
 from lapwright.model.lap_findings import find_lap_messages
-from lapwright.possible.what import find_possible
+from lapwright.possible.what import find_possible, price_possible
+from lapwright.possible.worth import RoadWorth
 from lapwright.publish.html import render_html
 from lapwright.publish.json import render_json
 from lapwright.readers.circuit_files import read_circuit
@@ -121,11 +123,15 @@ def make_guide(
         session = follow_driver(session, choose_laps(session.laps, options.chosen_lap)[0])
     findings = note_findings(compose_findings(session, passes, options), notes)
     findings = _add_possible(replace(findings, stints=stints), given, progress)
-    progress("looking at what is seen, and at the road used", 0, 1)
-    findings = add_surroundings(findings, options.track_limits)
-    progress("looking for what the driver does it on", 0, 1)
-    findings = add_driver(findings)
-    findings = add_work_rooms(add_accounts(findings, progress))
+    with ThreadPoolExecutor(1) as pool:
+        worths = pool.submit(_price_road, findings)
+        progress("looking at what is seen, and at the road used", 0, 1)
+        findings = add_surroundings(findings, options.track_limits)
+        progress("looking for what the driver does it on", 0, 1)
+        findings = add_driver(findings)
+        findings = add_work_rooms(add_accounts(findings, progress))
+        progress("pricing the road", 0, 1)
+        findings = _with_worths(findings, worths.result())
     progress("writing the guide", 0, 1)
     view, misfits = note_view(compose_view(findings, units), notes, session.circuit, misfits)
     document: dict[str, Any] = view["guide"]
@@ -156,11 +162,25 @@ def make_guide(
 def _add_possible(findings: Findings, given: Measured | None, progress: Progress) -> Findings:
     """Add what is possible for the car given, or for the one found with the measures given."""
     whole, measures = (given, None) if isinstance(given, Car) else (None, given)
-    lap = next(one for one in findings.laps if one.id == findings.chosen_lap)
     what = find_possible(
-        findings.circuit, findings.laps, lap, car=whole, measures=measures, report=progress
-    )
+        findings.circuit, findings.laps, _chosen(findings), car=whole, measures=measures,
+        report=progress,
+    )  # fmt: skip
     return replace(findings, possible=what, measured=given or what.car)
+
+
+def _price_road(findings: Findings) -> tuple[RoadWorth, ...]:
+    what = findings.possible
+    return () if what is None else price_possible(findings.circuit, _chosen(findings), what)
+
+
+def _with_worths(findings: Findings, worths: tuple[RoadWorth, ...]) -> Findings:
+    what = findings.possible
+    return findings if what is None else replace(findings, possible=replace(what, worths=worths))
+
+
+def _chosen(findings: Findings) -> Lap:
+    return next(one for one in findings.laps if one.id == findings.chosen_lap)
 
 
 def compose_findings(
