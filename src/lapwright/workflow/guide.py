@@ -136,10 +136,12 @@ def make_guide(
     view, misfits = note_view(compose_view(findings, units), notes, session.circuit, misfits)
     document: dict[str, Any] = view["guide"]
     tracks, untold = render_tracks(view, options.captions)
-    paper, unset = render_paper(view)
-    view = {**view, "captions": compose_video_captions(view, options.captions)}
+    with ThreadPoolExecutor(1) as pool:
+        printed = pool.submit(render_paper, view)
+        page = render_html({**view, "captions": compose_video_captions(view, options.captions)})
+        paper, unset = printed.result()
     files = {
-        "guide.html": render_html(view),
+        "guide.html": page,
         **paper,
         **tracks,
         "guide.json": render_json(document),
