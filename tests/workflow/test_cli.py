@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
 from types import ModuleType
@@ -21,7 +22,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 from true_kerbs import find_depths
 
-from lapwright.demo import Session, Written, coach_session
+from lapwright.demo import Paths, Session, Written, coach_session
 from lapwright.demo.scenario import ON_KERBS
 from lapwright.workflow import demo, outputs, session
 
@@ -400,7 +401,9 @@ def test_survey_without_a_whole_lap_is_refused(
 @contextlib.contextmanager
 def write_coach_only(session: Session, directory: Path) -> Iterator[Written]:
     """Write the scenario with one driver; all of it is what ``do.py demo`` makes."""
-    yield Written(session.write(directory), {})
+    paths: Future[Paths] = Future()
+    paths.set_result(session.write(directory))
+    yield Written(paths, ())
 
 
 def check_road_used(guide: dict[str, Any], true_depths: dict[tuple[str, int], float]):

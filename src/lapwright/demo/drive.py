@@ -31,6 +31,8 @@ PIT_EXIT_M = 60.0
 PIT_ENTRY_M = 160.0
 #: Rows to make room for per lap; slower laps make the session grow.
 _USUAL_ROWS = 120_000
+#: Rows that are turned into columns at once; more would leave the cache.
+_BLOCK = 2048
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +196,7 @@ def _store(rows: Array, first: int, part: Array, start_s: float) -> Array:
         larger[:first] = rows[:first]
         rows = larger
     own = rows[first : first + len(part)]
-    own[:] = part[:, : ly.KEPT]
+    for at in range(0, len(part), _BLOCK):
+        own[at : at + _BLOCK] = part[at : at + _BLOCK, : ly.KEPT]
     own[:, ly.O_T] += start_s
     return rows

@@ -1,8 +1,8 @@
-"""The demo's scenario: a coach's session with faults, two other drivers, five pupils."""
+"""The demo's scenario: a coach's session with faults, and five pupils."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -13,7 +13,8 @@ from lapwright.demo.sensors import Sensors
 from lapwright.demo.session import Session, make_session
 from lapwright.demo.writing import Paths, Style
 
-OTHERS = tuple(name for name in DRIVERS if name != "coach")
+#: Each with the seed of his session.
+PUPILS = {name: 99 + i for i, name in enumerate(DRIVERS) if name.startswith("pupil")}
 
 COACH_FAULTS = (
     Fault("early_braking", 1, 3, 10.0),
@@ -33,14 +34,18 @@ ON_KERBS = replace(DRIVERS["coach"], margin_m=0.7, share=0.99, brake_share=1.03)
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """The coach's files of the scenario; those of the others are still being written."""
+    """The files of the scenario, which are still being written."""
 
-    coach: Paths
-    others: Mapping[str, Future[Paths]]
+    coach: Future[Paths]
+    pupils: tuple[Future[Paths], ...]
+
+    def wait_for_coach(self) -> Paths:
+        """Wait for the coach's log and what stands beside the road."""
+        return self.coach.result()
 
     def wait_for_pupils(self) -> tuple[Path, ...]:
-        """Wait for the logs of the pupils among the other drivers."""
-        return tuple(f.result().log for n, f in self.others.items() if n.startswith("pupil"))
+        """Wait for the pupils' logs."""
+        return tuple(pupil.result().log for pupil in self.pupils)
 
 
 def coach_session(laps: int = 12, seed: int = 20, driver: Driver | None = None) -> Session:
@@ -53,11 +58,11 @@ def coach_session(laps: int = 12, seed: int = 20, driver: Driver | None = None) 
     )  # fmt: skip
 
 
-def _other_session(name: str, laps: int) -> Session:
-    """Drive the session of another driver, on a slightly different day."""
+def _pupil_session(name: str, laps: int) -> Session:
+    """Drive the session of a pupil, on a slightly different day."""
     day = Day(grip=0.99, grip_spread=0.004, temperature_c=24.0)
     return make_session(
-        name, laps, 100 + OTHERS.index(name), day=day,
+        name, laps, PUPILS[name], day=day,
         sensors=Sensors(delay_s=0.12, pedal_end=0.97), costs=False,
     )  # fmt: skip
 
@@ -68,24 +73,22 @@ def write_demo(
 ) -> Iterator[Written]:
     """Write all logs of the scenario and the survey under ``directory``.
 
-    The coach's are written on entry. The others' sessions are driven meanwhile; all are written
-    on leaving without an error.
+    They are being driven on entry, the coach first; all is written on leaving without an error.
     """
 
     def write(name: str) -> Paths:
         coach = name == "coach"
         session = (
-            coach_session(laps, driver=ON_KERBS) if coach else _other_session(name, pupil_laps)
+            coach_session(laps, driver=ON_KERBS) if coach else _pupil_session(name, pupil_laps)
         )
         return session.write(directory, style)
 
     pool = ThreadPoolExecutor(2)
     try:
         coach = pool.submit(write, "coach")
-        pupils_first = sorted(OTHERS, key=lambda name: not name.startswith("pupil"))
-        others = {name: pool.submit(write, name) for name in pupils_first}
-        yield Written(coach.result(), others)
-        for other in others.values():
-            other.result()
+        pupils = tuple(pool.submit(write, name) for name in PUPILS)
+        yield Written(coach, pupils)
+        for one in (coach, *pupils):
+            one.result()
     finally:
         pool.shutdown(cancel_futures=True)

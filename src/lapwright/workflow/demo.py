@@ -11,10 +11,8 @@ from lapwright.demo import write_demo
 from lapwright.guide.unit_system import choose_unit_system
 from lapwright.model.circuit import Circuit, RoadSpan
 from lapwright.readers.circuit_files import read_circuit
-from lapwright.workflow.guide import GuideOptions, make_guide
 from lapwright.workflow.landmarks import place_landmarks, read_landmark_files
 from lapwright.workflow.outputs import Made, write_outputs
-from lapwright.workflow.review import make_review
 from lapwright.workflow.session import LogOptions, Progress, quiet
 from lapwright.workflow.survey import render_circuit
 
@@ -35,7 +33,11 @@ def make_demo(
     progress("simulating the invented sessions", 0, 1)
     logs = directory / "logs"
     with write_demo(logs) as written:
-        coach = written.coach
+        # read while the first session is driven
+        from lapwright.workflow.guide import GuideOptions, make_guide
+        from lapwright.workflow.review import make_review
+
+        coach = written.wait_for_coach()
         circuit = furnish(read_circuit([coach.survey]), coach.landmarks, coach.spans)
         write_outputs(logs, {"circuit.json": render_circuit(circuit)})
         made = make_guide(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
@@ -102,14 +101,11 @@ def review_drivers(
     InputError
         If a recording is of another circuit.
     """
-    # The next one's motion is worked out, in loops that let other threads run, while one is
-    # reviewed.
-    with ThreadPoolExecutor(1) as pool:
-        sessions = pool.map(lambda r: _build(r, base, progress), recordings)
-        return [
-            review_driver(name, session, base, progress)
-            for name, session in zip(_names(recordings), sessions, strict=True)
-        ]
+    sessions = [_build(r, base, progress) for r in recordings]
+    return [
+        review_driver(name, session, base, progress)
+        for name, session in zip(_names(recordings), sessions, strict=True)
+    ]
 
 
 def review_driver(
