@@ -100,8 +100,7 @@ def test_what_is_asked_for_without_a_known_room_says_why(invented: Any, cause: s
         "2", cause, OWN_BEST, None, None, None, None, ("3",), ("1", "2"), 0.8, 0.2, 0.1, 0.3
     )
     findings = replace(invented.make_findings(), work=(item,))
-    bare = replace(findings.circuit, surveyed=False)
-    view = compose_view(replace(findings, circuit=bare), METRIC)
+    view = compose_view(replace(findings, no_room="the edges were not surveyed"), METRIC)
     assert said(view).endswith("is not known: the edges were not surveyed.")
     (corner,) = [c for c in view["guide"]["corners"] if c["id"] == "2"]
     assert [one["change"] for one in corner["room_unknown"]] == [change]

@@ -398,3 +398,30 @@ def test_columns_are_found_by_name_in_any_order(cut: str, tmp_path: Path):
     assert circuit.turns == "anticlockwise"
     np.testing.assert_allclose(circuit.left, 4.0, atol=0.02)
     np.testing.assert_allclose(circuit.right, 7.0, atol=0.02)
+
+
+def test_a_point_far_off_the_line_is_refused_by_its_number():
+    left, right, t = ring()
+    x, y = left.x.copy(), left.y.copy()
+    x[41] += 400.0  # a mistyped digit; 3.9 m lie between the points
+    wide = np.full(t.size, 6.0)
+    with pytest.raises(UsageError, match=r"Point 42 lies 39\d m from the points before and"):
+        build_circuit_from_centre(x, y, wide, wide)
+    with pytest.raises(UsageError, match="Point 42"):
+        build_circuit_from_edges(Edge(x, y), right)
+
+
+def test_long_steps_and_small_spikes_are_no_wild_points():
+    left, _, t = ring()
+    wide = np.full(t.size, 6.0)
+    x, y = left.x.copy(), left.y.copy()
+    x[41] += 3.0  # bad, but smoothed; a survey's own scatter is not judged
+    assert build_circuit_from_centre(x, y, wide, wide).length_m > 700.0
+    # two straights of 600 m with a point every 200 m, round ends with one every 4 m
+    end = np.linspace(-np.pi / 2, np.pi / 2, 40)
+    bend = np.column_stack([40.0 * np.cos(end), 40.0 * np.sin(end)])
+    far = np.array([[200.0, -40.0], [400.0, -40.0]])
+    points = np.vstack([far, bend + np.array([600.0, 0.0]), far[::-1] * [1.0, -1.0], -bend])
+    wide = np.full(len(points), 6.0)
+    made = build_circuit_from_centre(*points.T, wide, wide)
+    assert made.length_m == pytest.approx(1200.0 + 2 * np.pi * 40.0, rel=0.02)

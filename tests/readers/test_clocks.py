@@ -39,7 +39,8 @@ def test_stamps_beyond_the_unit_of_the_header(put, header, tick, name):
 def test_clock_that_cannot_be_read_is_named(put, stamp):
     with pytest.raises(InputError) as raised:
         read_log(log(put, "time", stamp))
-    (message,) = raised.value.messages
+    *cells, message = raised.value.messages
+    assert all("not finite. Set to missing" in m.text for m in cells)
     assert (
         "line 1, channel time: the column of time holds no stamp that can be read" in message.text
     )

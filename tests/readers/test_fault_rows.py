@@ -202,11 +202,11 @@ def test_c20_words_in_cells(expect, put, columns, render):
 
 def test_c21_not_finite(expect, put, columns, render):
     lines = render(columns)
-    for line, word in ((850, "inf"), (900, "1e400"), (990, "-inf")):
+    for line, word in ((850, "inf"), (900, "1e400"), (950, "-1e305"), (990, "-inf")):
         cells = lines[line - 1].split(",")
         cells[7] = word
         lines[line - 1] = ",".join(cells)
-    expect(put(lines), "repaired", "lines 850–990", "channel speed", "3 cells are not finite")
+    expect(put(lines), "repaired", "lines 850–990", "channel speed", "4 cells are not finite")
 
 
 @pytest.mark.parametrize("has_utc", [True, False])

@@ -30,6 +30,9 @@ LINE_WAVELENGTH_M = 15.0
 HEIGHT_WAVELENGTH_M = 25.0
 #: No circuit is longer: coordinates in another unit, or damaged, m.
 LONGEST_M = 100_000.0
+#: A point further than this (m), and than so many usual steps, from both its neighbours, which
+#: are nearer to each other, is none of the road.
+WILD_M, WILD_STEPS = 50.0, 10.0
 #: No point is further from the origin: more than once round the earth, m.
 FARTHEST_M = 1e8
 #: |curvature| × distance to the inner edge that the road's coordinates still bear.
@@ -71,10 +74,11 @@ def build_circuit_from_centre(
     Raises
     ------
     UsageError
-        If a width is negative, a value is missing, or there are too few points.
+        If a width is negative, a value is missing, a point lies far off the line, or there are
+        too few points.
     """
     px, py = np.asarray(x, float), np.asarray(y, float)
-    _check_length(px, py)
+    _check_points(px, py)
     widths = np.asarray(right, float), np.asarray(left, float)
     if any((w < 0).any() or not np.isfinite(w).all() for w in widths):
         raise UsageError("right, left: some widths are negative or missing.")
@@ -102,7 +106,7 @@ def build_circuit_from_edges(
     from the first edge's direction, which becomes the driving direction.
     """
     for edge in (first, second):
-        _check_length(edge.x, edge.y)
+        _check_points(edge.x, edge.y)
     start = fit_closed_curve(first.x, first.y, wavelength_m=20.0, step_m=step_m)
     other = _same_way(start, second)
     side = float(np.median(_offsets(start, other)))
@@ -118,13 +122,24 @@ def build_circuit_from_edges(
     return _ribbon(curve, left, right, name, step_m, LINE_WAVELENGTH_M)
 
 
-def _check_length(x: Array, y: Array) -> None:
+def _check_points(x: Array, y: Array) -> None:
     far = np.abs(np.concatenate([x, y])).max(initial=0.0)
     if far > FARTHEST_M:  # not a number: the fit of the curve says so
         raise UsageError(f"A point lies at {far:.3g} m; x and y must be in metres.")
     length = point_length(x, y, closed=True)
     if length > LONGEST_M:
         raise UsageError(f"The line is {length / 1000.0:.0f} km long; x and y must be in metres.")
+    step = np.hypot(np.roll(x, -1) - x, np.roll(y, -1) - y)
+    nearer = np.minimum(step, np.roll(step, 1))
+    across = np.hypot(np.roll(x, -1) - np.roll(x, 1), np.roll(y, -1) - np.roll(y, 1))
+    usual = np.median(step[step > 0.0]) if (step > 0.0).any() else 0.0
+    wild = (nearer > max(WILD_M, WILD_STEPS * usual)) & (nearer > across)
+    if wild.any():
+        at = int(np.argmax(np.where(wild, nearer, 0.0)))
+        raise UsageError(
+            f"Point {at + 1} lies {nearer[at]:.0f} m from the points before and after it, which "
+            f"are {across[at]:.0f} m apart; no road runs there and back."
+        )
 
 
 def start_at(circuit: Circuit, x: float, y: float) -> Circuit:

@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+#: Newton's steps shrink by squares: after one so short the next would be none.
+CONVERGED_M = 1e-7
+
 
 @njit(cache=True)
 def _wrap(angle: float) -> float:
@@ -38,6 +41,25 @@ def _nearest(
 
 
 @njit(cache=True)
+def _nearest_of(
+    cx: Array, cy: Array, px: float, py: float, first: int, count: int
+) -> tuple[int, float]:
+    """Index and distance of the nearest sample among ``count`` from ``first`` on."""
+    n = cx.size
+    best, best_square = 0, 1e36
+    i = first % n
+    for _ in range(count):
+        dx, dy = px - cx[i], py - cy[i]
+        square = dx * dx + dy * dy
+        if square < best_square:
+            best, best_square = i, square
+        i += 1
+        if i == n:
+            i = 0
+    return best, math.sqrt(best_square)
+
+
+@njit(cache=True)
 def follow_curve(
     cx: Array, cy: Array, ch: Array, ck: Array, length: float, px: Array, py: Array, heading: Array
 ) -> tuple[Array, Array]:
@@ -50,7 +72,6 @@ def follow_curve(
     index = 0
     total = 0.0
     last_x, last_y = 0.0, 0.0
-    nan = math.nan
     for j in range(px.size):
         if math.isnan(px[j]) or math.isnan(py[j]):
             continue
@@ -59,9 +80,8 @@ def follow_curve(
             moved = math.hypot(px[j] - last_x, py[j] - last_y)
             reach = int((1.5 * moved + 12.0) / step) + 2
             if 2 * reach + 1 < n:
-                i, distance = _nearest(
-                    cx, cy, ch, px[j], py[j], nan, index - reach + n, 2 * reach + 1
-                )
+                first = index - reach + n
+                i, distance = _nearest_of(cx, cy, px[j], py[j], first, 2 * reach + 1)
         if distance > 80.0:
             i, distance = _nearest(cx, cy, ch, px[j], py[j], heading[j], 0, n)
         # Newton's method on (p − c(s))·t(s) = 0 with the curve as an arc about sample i.
@@ -74,8 +94,11 @@ def follow_curve(
             qy = cy[i] + ds * math.sin(mid)
             along = (px[j] - qx) * math.cos(h) + (py[j] - qy) * math.sin(h)
             offset = -(px[j] - qx) * math.sin(h) + (py[j] - qy) * math.cos(h)
+            before = ds
             ds += along / max(0.2, 1.0 - ck[i] * offset)
             ds = min(max(ds, -1.5 * step), 1.5 * step)
+            if abs(ds - before) < CONVERGED_M:
+                break
         place = i * step + ds
         if known:
             change = (place - total) % length

@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+#: No sensor gives a number this large; the square of a larger one may be none.
+LARGEST = 1e100
+
 
 @dataclass(frozen=True, slots=True)
 class NumberColumn:
@@ -79,9 +82,14 @@ def read_numbers(text: pl.Series) -> NumberColumn:
         words = _count(text.filter(is_word))
         word_rows = pl.Series(np.arange(len(text))).filter(is_word).to_numpy()
     values = numbers.to_numpy(writable=True)
-    infinite = np.flatnonzero(np.isinf(values))
+    infinite = find_infinite(values)
     values[infinite] = np.nan
-    return NumberColumn(values, words, word_rows, infinite.astype(np.int64), filled)
+    return NumberColumn(values, words, word_rows, infinite, filled)
+
+
+def find_infinite(values: Array) -> IntArray:
+    """Find the values that are infinite, or so large that their squares may be."""
+    return np.flatnonzero(np.abs(values) > LARGEST).astype(np.int64)
 
 
 def _count(words: pl.Series) -> tuple[tuple[str, int], ...]:

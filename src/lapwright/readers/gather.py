@@ -12,7 +12,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lapwright.messages import Message
-from lapwright.readers.cells import NumberColumn, read_numbers
+from lapwright.readers.cells import NumberColumn, find_infinite, read_numbers
 from lapwright.readers.header import Label, find_label_channel
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.table import DATE_NAMES, Column, count
@@ -165,18 +165,21 @@ def gather_numbers(
     file: str, label: Label, values: Array, places: IntArray, word: str
 ) -> tuple[Column, list[Message]]:
     """Take a whole column of numbers, and say those that are not finite; see `gather_text`."""
-    infinite = np.flatnonzero(np.isinf(values))
+    infinite = find_infinite(values)
     if not infinite.size:
         return Column(label, values), []
     column = GatheredColumn(label, None, None, needs_text=False)
     column.infinite.add(infinite, 0)
     said = [*say_bad_cells(file, column, places, word)]
-    return Column(label, np.where(np.isinf(values), np.nan, values)), said
+    values = values.copy()
+    values[infinite] = np.nan
+    return Column(label, values), said
 
 
 def _worth_keeping(text: pl.Series, numbers: NumberColumn) -> pl.Series | int:
     """Keep only the length of a block of numbers: stamps are then read from the numbers."""
-    if numbers.word_rows.size <= 0.5 * numbers.filled and np.isfinite(numbers.values).mean() > 0.5:
+    readable = np.count_nonzero(np.isfinite(numbers.values))
+    if numbers.word_rows.size <= 0.5 * numbers.filled and readable > 0.5 * numbers.values.size:
         return len(text)
     return text
 

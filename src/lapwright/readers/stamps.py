@@ -53,8 +53,7 @@ def read_stamps(column: Column, unit: Unit | None, date: Column | None = None) -
     date
         A column of dates that belongs to clock times.
     """
-    readable = np.isfinite(column.values)
-    if readable.mean() > 0.5 if readable.size else False:
+    if _mostly_known(column.values):
         return _read_numbers(column.values, unit)
     if column.text is None:
         return Stamps(column.values, "none")
@@ -62,12 +61,16 @@ def read_stamps(column: Column, unit: Unit | None, date: Column | None = None) -
     if date is not None and date.text is not None:
         text = date.text.str.strip_chars() + " " + text
     seconds = _read_dates(text)
-    if np.isfinite(seconds).mean() > 0.5:
+    if _mostly_known(seconds):
         return Stamps(seconds, "epoch")
     seconds = _read_clock(column.text.str.strip_chars())
-    if np.isfinite(seconds).mean() > 0.5:
+    if _mostly_known(seconds):
         return Stamps(_unwrap_midnight(seconds), "of_day")
     return Stamps(seconds, "none")
+
+
+def _mostly_known(values: Array) -> bool:
+    return bool(np.count_nonzero(np.isfinite(values)) > 0.5 * values.size)
 
 
 def _read_numbers(values: Array, unit: Unit | None) -> Stamps:
