@@ -7,6 +7,7 @@ from scipy.stats import norm
 
 from lapwright.errors import NoAnswerError
 from lapwright.numerics.fits import (
+    find_medians,
     find_quantile,
     fit_least,
     fit_quantile,
@@ -83,3 +84,16 @@ def test_interval_of_a_mean_is_students():
 def test_weighted_quantile_of_equal_weights_is_the_median():
     assert find_quantile(np.array([3.0, 1.0, 2.0]), 0.5, np.ones(3)) == pytest.approx(2.0)
     assert np.isnan(find_quantile(np.zeros(0), 0.5))
+
+
+def test_medians_of_columns_are_numpys():
+    rng = np.random.default_rng(3)
+    for rows in (1, 2, 3, 8, 11):
+        values = rng.standard_normal((rows, 40))
+        values[rng.random(values.shape) < 0.3] = np.nan
+        known = np.isfinite(values).any(axis=0)
+        found = find_medians(values)
+        np.testing.assert_array_equal(found[known], np.nanmedian(values[:, known], axis=0))
+        assert np.isnan(found[~known]).all()
+        row = values[:, known][:, 0]
+        assert find_medians(row) == np.nanmedian(row)

@@ -334,3 +334,59 @@ def test_without_position_and_speed_there_is_no_answer(lap, measure):
         estimate_motion({"yaw_rate": measure(lap, "yaw_rate", 100)})
     with pytest.raises(NoAnswerError):
         estimate_motion({"x": measure(lap, "x", 100)})
+
+
+def test_no_faster_than_is_asked_for(lap, measure):
+    given = place(measure, lap, 100, 0.02)
+    motion = estimate_motion(given, fastest_hz=50.0)
+    assert motion.rate_hz == pytest.approx(50.0, rel=1e-6)
+    assert rms(motion, lap, "x") < 0.02
+    slow = estimate_motion(place(measure, lap, 25, 0.02), fastest_hz=50.0)
+    assert slow.rate_hz == pytest.approx(25.0, rel=1e-6)
+
+
+def filter_input(lap, measure, names):
+    """Measurements at 100 Hz, as the compiled loops take them."""
+    from lapwright.numerics import motion_chunks as mc
+    from lapwright.numerics import motion_kernels as mk
+
+    rows = {"x": mk.AT_X, "y": mk.AT_Y, "speed": mk.AT_SPEED, "yaw_rate": mk.AT_YAW_RATE}
+    values = np.full((mk.SOURCES, 5000), np.nan)
+    for name in names:
+        values[rows[name]] = measure(lap, name, 100, 0.02).values[:5000]
+    return mc.Measurements(0.01, values, np.zeros_like(values))
+
+
+@pytest.mark.parametrize("names", [("x", "y"), ("x", "y", "speed"), ("speed",)])
+def test_states_that_nothing_shows_change_nothing(lap, measure, monkeypatch, names):
+    """Offsets and sideslip are only followed where a source shows them."""
+    from lapwright.numerics import motion_chunks as mc
+    from lapwright.numerics import motion_kernels as mk
+
+    m = filter_input(lap, measure, names)
+    noise = mc.Noise(np.full(mk.SOURCES, 0.02**2), 0.0, 30.0, 30.0, np.array([0.1, 0.1]))
+    few = mc.smooth(m, noise)
+    monkeypatch.setattr(mk, "PATH", mk.WHOLE)
+    all_of_them = mc.smooth(m, noise)
+    path = slice(0, mk.PATH_STATES)
+    np.testing.assert_allclose(few.state[:, path], all_of_them.state[:, path], atol=1e-5)
+    inner = slice(500, -500)  # at the start variances of hundreds of m² cancel
+    np.testing.assert_allclose(few.spread[inner], all_of_them.spread[inner], rtol=1e-3)
+    np.testing.assert_allclose(few.sums[:2], all_of_them.sums[:2], rtol=1e-6, atol=1e-9)
+
+
+def test_what_was_worked_out_before_leaves_nothing_behind(lap, measure):
+    """The filter's room is used again: the same input gives the same bits."""
+    from lapwright.numerics import motion_chunks as mc
+    from lapwright.numerics import motion_kernels as mk
+
+    noise = mc.Noise(np.full(mk.SOURCES, 0.02**2), 0.0, 30.0, 30.0, np.array([0.1, 0.1]))
+    plain = filter_input(lap, measure, ("x", "y", "yaw_rate"))
+    gaps = filter_input(lap, measure, ("x", "y", "yaw_rate"))
+    gaps.values[:, 1000:1400] = np.nan
+    first = mc.smooth(plain, noise)
+    other = mc.smooth(gaps, noise)
+    assert np.abs(other.state - first.state).max() > 1e-3
+    again = mc.smooth(plain, noise)
+    for name in ("state", "spread", "cross", "rejected", "ratio", "sums"):
+        assert np.array_equal(getattr(first, name), getattr(again, name), equal_nan=True), name

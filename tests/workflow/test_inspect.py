@@ -7,7 +7,10 @@ import json
 import numpy as np
 import pytest
 
+from lapwright.demo import make_session
 from lapwright.workflow.inspect import LapRow, inspect_log
+from lapwright.workflow.lap_rows import find_lap_rows
+from lapwright.workflow.session import LogOptions, build_session, read_recordings
 from lapwright.workflow.show_inspection import render_document, render_text
 
 
@@ -101,3 +104,15 @@ def test_of_very_many_laps_the_quickest_and_those_set_aside_are_listed(log):
     kept = sorted(row.time_s for row in laps if row.valid and row.time_s is not None)
     assert shown == [round(t, 3) for t in kept[:10]]
     assert sum("set aside" in line for line in block[13:]) == 8
+
+
+def test_laps_are_timed_as_a_guide_times_them(tmp_path):
+    """The inspection works out a coarser motion; its times are the same to a millisecond."""
+    log = make_session("coach", 2, 5, costs=False).write(tmp_path).log
+    rows = find_lap_rows(inspect_log(log)).laps
+    laps = build_session(read_recordings([log], LogOptions())).laps
+    assert [row.number for row in rows] == [lap.number for lap in laps]
+    assert [row.valid for row in rows] == [lap.used for lap in laps]
+    timed = [(row.time_s, lap.time_s) for row, lap in zip(rows, laps, strict=True) if lap.time_s]
+    assert len(timed) >= 2
+    assert all(abs(a - b) < 1e-3 for a, b in timed), timed
