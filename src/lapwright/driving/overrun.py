@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lapwright.driving import overrun_kernels as ok
+from lapwright.driving import overrun_kernels as kernels
 from lapwright.model.car import Car, Limit
 from lapwright.model.circuit import Circuit
 from lapwright.model.lap import Lap, Track
@@ -127,7 +127,7 @@ def _find_shown(
 ) -> Shown | None:
     """Find the limits; ``whole`` counts what the tyres give beside the direction as well."""
     back, side = np.maximum(-forward, 0.0), np.abs(left)
-    both = (np.abs(forward) ** ok.JOINED + side**ok.JOINED) ** (1 / ok.JOINED)
+    both = (np.abs(forward) ** kernels.JOINED + side**kernels.JOINED) ** (1 / kernels.JOINED)
     braking = _limit(v, both if whole else back, side < BESIDE * back, share)
     turning = _limit(v, both if whole else side, np.abs(forward) < BESIDE * side, share)
     if braking is None or turning is None:
@@ -163,7 +163,7 @@ def run_wide(
         Where it is looked at last, m along the lap as the track counts it.
     """
     first_m, road = _lay(circuit, track, today_m, brake_m)
-    reached, v, s, side, angle, least = ok.drive_wide(
+    reached, v, s, side, angle, least = kernels.drive_wide(
         road, first_m, shown.brake, shown.side, shown.tied, brake_m,
         _arrive(track, today_m, brake_m), half_width_m, until_m,
     )  # fmt: skip
@@ -182,24 +182,24 @@ def _lay(circuit: Circuit, track: Track, today_m: float, brake_m: float) -> tupl
     places, first = np.unique(track.s, return_index=True)
     start = min(today_m, brake_m) - 2.0
     s = np.arange(start, min(start + BEHIND_M, float(places[-1])), 1.0)
-    rows = np.empty((ok.ROWS, s.size))
+    rows = np.empty((kernels.ROWS, s.size))
     driven = {
-        ok.SPEED: track.speed, ok.OFFSET: track.n, ok.COURSE: track.heading_error,
-        ok.CURVE: track.curvature,
+        kernels.SPEED: track.speed, kernels.OFFSET: track.n, kernels.COURSE: track.heading_error,
+        kernels.CURVE: track.curvature,
     }  # fmt: skip
     for row, values in driven.items():
         rows[row] = np.interp(s, places, values[first])
     slope, cross, hump = _shape(circuit, s)
     for row, values in (
-        (ok.BEND, circuit.curvature),
-        (ok.LEFT, circuit.left),
-        (ok.RIGHT, circuit.right),
+        (kernels.BEND, circuit.curvature),
+        (kernels.LEFT, circuit.left),
+        (kernels.RIGHT, circuit.right),
     ):
         rows[row] = at_places(circuit.length_m, values, s)
     # what presses the car on the road grows in proportion to the squared speed
-    rows[ok.PRESSED] = apparent_gravity(0.0, slope, cross, hump)
-    rows[ok.PRESSED_PER_V2] = apparent_gravity(1.0, slope, cross, hump) - rows[ok.PRESSED]
-    rows[ok.CROSS], rows[ok.PULL] = cross, downhill_pull(slope)
+    rows[kernels.PRESSED] = apparent_gravity(0.0, slope, cross, hump)
+    rows[kernels.PRESSED_PER_V2] = apparent_gravity(1.0, slope, cross, hump) - rows[kernels.PRESSED]
+    rows[kernels.CROSS], rows[kernels.PULL] = cross, downhill_pull(slope)
     return start, rows
 
 
@@ -227,7 +227,7 @@ def _tyre_forces(circuit: Circuit, track: Track) -> tuple[Array, Array, Array]:
     """Speed, and tyre forces over mass forward and to the left, brought to a level road's load."""
     slope, cross, hump = _shape(circuit, track.s)
     normal = apparent_gravity(track.speed, slope, cross, hump)
-    load = np.maximum(1 + ok.LOAD_SHARE * (normal / GRAVITY - 1), ok.LEAST_LOAD)
+    load = np.maximum(1 + kernels.LOAD_SHARE * (normal / GRAVITY - 1), kernels.LEAST_LOAD)
     forward = (track.acceleration_forward + downhill_pull(slope)) / load
     left = (track.acceleration_left + cross * normal) / load
     return track.speed, np.asarray(forward), np.asarray(left)

@@ -268,7 +268,8 @@ def run(
         np.empty((kept, 3)),
         np.zeros((mk.SUMS, 2)),
     )
-    tail = Start(np.zeros(mk.STATES), np.eye(mk.STATES))
+    # what is not followed stays as it was before
+    tail = Start(start.state.copy(), np.diag(np.diag(start.spread)))
     size = mk.WHOLE if whole else mk.PATH
     room = _take_room(m.values.shape[1], len(size))
     mk.smooth_chunk(
