@@ -425,3 +425,14 @@ def test_long_steps_and_small_spikes_are_no_wild_points():
     wide = np.full(len(points), 6.0)
     made = build_circuit_from_centre(*points.T, wide, wide)
     assert made.length_m == pytest.approx(1200.0 + 2 * np.pi * 40.0, rel=0.02)
+
+
+def test_of_two_files_the_one_with_the_wild_point_is_named(tmp_path: Path):
+    left, right, _ = ring()
+    x = right.x.copy()
+    x[41] += 400.0
+    for name, edge_x, edge_y in (("left", left.x, left.y), ("right", x, right.y)):
+        rows = [f"{a:.3f},{b:.3f}" for a, b in zip(edge_x, edge_y, strict=True)]
+        (tmp_path / f"{name}.csv").write_text("\n".join(["x,y", *rows]))
+    with pytest.raises(InputError, match=r"^right\.csv: Point 42 lies .* correct it or take it"):
+        read_circuit([tmp_path / "left.csv", tmp_path / "right.csv"])

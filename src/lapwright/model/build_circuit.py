@@ -78,7 +78,7 @@ def build_circuit_from_centre(
         too few points.
     """
     px, py = np.asarray(x, float), np.asarray(y, float)
-    _check_points(px, py)
+    check_points(px, py)
     widths = np.asarray(right, float), np.asarray(left, float)
     if any((w < 0).any() or not np.isfinite(w).all() for w in widths):
         raise UsageError("right, left: some widths are negative or missing.")
@@ -106,7 +106,7 @@ def build_circuit_from_edges(
     from the first edge's direction, which becomes the driving direction.
     """
     for edge in (first, second):
-        _check_points(edge.x, edge.y)
+        check_points(edge.x, edge.y)
     start = fit_closed_curve(first.x, first.y, wavelength_m=20.0, step_m=step_m)
     other = _same_way(start, second)
     side = float(np.median(_offsets(start, other)))
@@ -122,7 +122,14 @@ def build_circuit_from_edges(
     return _ribbon(curve, left, right, name, step_m, LINE_WAVELENGTH_M)
 
 
-def _check_points(x: Array, y: Array) -> None:
+def check_points(x: Array, y: Array) -> None:
+    """Check that the points of a line or an edge, in m, can be those of a road.
+
+    Raises
+    ------
+    UsageError
+        If a point lies far off the others, or the line is too long or too far away.
+    """
     far = np.abs(np.concatenate([x, y])).max(initial=0.0)
     if far > FARTHEST_M:  # not a number: the fit of the curve says so
         raise UsageError(f"A point lies at {far:.3g} m; x and y must be in metres.")
@@ -138,7 +145,7 @@ def _check_points(x: Array, y: Array) -> None:
         at = int(np.argmax(np.where(wild, nearer, 0.0)))
         raise UsageError(
             f"Point {at + 1} lies {nearer[at]:.0f} m from the points before and after it, which "
-            f"are {across[at]:.0f} m apart; no road runs there and back."
+            f"are {across[at]:.0f} m apart; correct it or take it out."
         )
 
 

@@ -111,7 +111,7 @@ def transition(m, dt, decay, f, step, size):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True, fastmath={"contract"})
 def apply(f, d, out, size):  # type: ignore[no-untyped-def]
-    """Transition times a vector, or times each column of a matrix."""
+    """Transition times a vector."""
     out[0] = d[0] + f[0] * d[2] + f[1] * d[3] + f[2] * d[4] + f[3] * d[5]
     out[1] = d[1] + f[4] * d[2] + f[5] * d[3] + f[6] * d[4] + f[7] * d[5]
     out[2] = d[2] + f[8] * d[3] + f[9] * d[4] + f[10] * d[5]

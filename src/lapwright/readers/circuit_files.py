@@ -18,6 +18,7 @@ from lapwright.model.build_circuit import (
     Edge,
     build_circuit_from_centre,
     build_circuit_from_edges,
+    check_points,
 )
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_json import circuit_from_document
@@ -118,6 +119,10 @@ def _edge(sheet: _Sheet) -> Edge:
     columns = sheet.rows.T
     if len(columns) not in (2, 3):
         raise _refuse(sheet.file, f"{len(columns)} columns where an edge has x, y and maybe z")
+    try:
+        check_points(columns[0], columns[1])
+    except UsageError as error:  # of two files this one is named
+        raise _refuse(sheet.file, str(error).rstrip(".")) from error
     return Edge(columns[0], columns[1], columns[2] if len(columns) == 3 else None)
 
 
