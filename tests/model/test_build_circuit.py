@@ -22,6 +22,7 @@ from lapwright.model.build_circuit import (
     Edge,
     build_circuit_from_centre,
     build_circuit_from_edges,
+    check_points,
     curve_of,
     reverse_circuit,
     start_at,
@@ -423,6 +424,7 @@ def test_long_steps_and_small_spikes_are_no_wild_points():
     far = np.array([[200.0, -40.0], [400.0, -40.0]])
     points = np.vstack([far, bend + np.array([600.0, 0.0]), far[::-1] * [1.0, -1.0], -bend])
     wide = np.full(len(points), 6.0)
+    check_points(*np.array([[0, 0], [4, 0], [8, 0], [30, 10], [8, 4], [4, 4], [0, 4]], float).T)
     made = build_circuit_from_centre(*points.T, wide, wide)
     assert made.length_m == pytest.approx(1200.0 + 2 * np.pi * 40.0, rel=0.02)
 

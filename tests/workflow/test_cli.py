@@ -96,6 +96,15 @@ def test_guide_writes_its_files_and_says_where(guide: Command, tmp_path: Path):
     assert "…" not in ran.out
 
 
+def test_road_that_was_not_surveyed_has_no_room_and_says_so(
+    command: Command, place: dict[str, Path], tmp_path: Path
+):
+    assert command("guide", place["log"], "--out", tmp_path).code == 0
+    corners = json.loads((tmp_path / "guide.json").read_text("utf-8"))["corners"]
+    assert corners
+    assert {c["room_why_empty"] for c in corners} == {"the edges were not surveyed"}
+
+
 def test_lap_to_follow_is_chosen_by_its_id(guide: Command, tmp_path: Path):
     assert guide("--lap", "2", out=tmp_path).code == 0
     check_refusal(guide("--lap", "9", out=tmp_path / "x"), 2, "--lap: lap 9", "1, 2, 3")

@@ -107,7 +107,7 @@ def test_of_very_many_laps_the_quickest_and_those_set_aside_are_listed(log):
 
 
 def test_laps_are_timed_as_a_guide_times_them(tmp_path):
-    """The inspection works out a coarser motion; its times are the same to a millisecond."""
+    """The inspection works out a coarser motion; its times are the same to 0.2 ms."""
     log = make_session("coach", 2, 5, costs=False).write(tmp_path).log
     rows = find_lap_rows(inspect_log(log)).laps
     laps = build_session(read_recordings([log], LogOptions())).laps
@@ -115,4 +115,4 @@ def test_laps_are_timed_as_a_guide_times_them(tmp_path):
     assert [row.valid for row in rows] == [lap.used for lap in laps]
     timed = [(row.time_s, lap.time_s) for row, lap in zip(rows, laps, strict=True) if lap.time_s]
     assert len(timed) >= 2
-    assert all(abs(a - b) < 1e-3 for a, b in timed), timed
+    assert all(abs(a - b) < 2e-4 for a, b in timed), timed
