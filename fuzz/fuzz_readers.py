@@ -55,11 +55,12 @@ def make_targets() -> dict[str, Callable[[bytes], object]]:
     from lapwright.model.notes_toml import read_notes_text
     from lapwright.readers import csv, geojson, gpx, layout, nmea, opendrive
     from lapwright.readers.circuit_files import read_circuit
-    from lapwright.readers.containers import Damaged, unpack_zip
+    from lapwright.readers.damage import Damaged
     from lapwright.readers.line_files import read_line
     from lapwright.readers.mapping import ChannelMapping, read_mapping
     from lapwright.readers.mdf_blocks import check_blocks
     from lapwright.readers.source import Source
+    from lapwright.readers.zip_members import unpack_zip
 
     plain, free = ChannelMapping(), ChannelMapping({}, {"checksums": "none"})
 
@@ -107,7 +108,7 @@ def make_targets() -> dict[str, Callable[[bytes], object]]:
 def expected_errors() -> tuple[type[Exception], ...]:
     """Errors that a reader may end in."""
     from lapwright.errors import LapwrightError
-    from lapwright.readers.containers import Damaged
+    from lapwright.readers.damage import Damaged
 
     return (LapwrightError, Damaged)
 

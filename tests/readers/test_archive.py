@@ -15,8 +15,9 @@ import pytest
 
 from lapwright.errors import InputError, UsageError
 from lapwright.readers import read_log, read_logs
-from lapwright.readers.containers import MEMBER_LIMIT, Damaged, unpack_zip
+from lapwright.readers.damage import Damaged
 from lapwright.readers.mapping import parse_answers
+from lapwright.readers.zip_members import MEMBER_LIMIT, unpack_zip
 from lapwright.workflow.inspect import inspect_log
 
 

@@ -21,10 +21,11 @@ from lapwright.model.car_toml import read_car
 from lapwright.model.notes_toml import read_notes
 from lapwright.readers import csv
 from lapwright.readers.circuit_files import read_circuit
-from lapwright.readers.containers import Damaged, unpack_zip
+from lapwright.readers.damage import Damaged
 from lapwright.readers.mapping import ChannelMapping, read_mapping
 from lapwright.readers.registry import read_log
 from lapwright.readers.source import Source
+from lapwright.readers.zip_members import unpack_zip
 
 
 @pytest.fixture(scope="module")

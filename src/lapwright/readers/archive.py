@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 from lapwright.errors import InputError
 from lapwright.messages import Message, set_option
 from lapwright.readers.mapping import ChannelMapping
-from lapwright.readers.sandbox import read_in_sandbox
+from lapwright.readers.sandbox import unpack_in_sandbox
 from lapwright.readers.source import Source
 from lapwright.readers.table import count
 
@@ -36,8 +36,7 @@ def unpack(source: Source) -> tuple[Source, ...]:
     InputError
         When the archive is damaged, empty, or beyond a limit.
     """
-    frame = read_in_sandbox(source, "zip").frames[0]
-    members = sorted(zip(frame["name"], frame["data"], strict=True), key=itemgetter(0))
+    members = sorted(unpack_in_sandbox(source), key=itemgetter(0))
     kept = _name_apart([(n, d) for n, d in members if d and not _is_aside(n)])
     # Notes that lie beside the logs are passed over.
     kept = [m for m in kept if m[0].lower().endswith(_LOGS)] or kept
