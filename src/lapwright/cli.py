@@ -180,7 +180,6 @@ def inspect_command(
     """Say what is in a log: channels, units, rates, laps, repairs, what is missing."""
     from lapwright.readers.mapping import write_mapping
     from lapwright.workflow.inspect import inspect_log
-    from lapwright.workflow.lap_rows import find_lap_rows
     from lapwright.workflow.show_inspection import render_document, render_text
 
     options = _log_options(channels, answers, accept_offered)
@@ -194,6 +193,8 @@ def inspect_command(
             progress=report,
         )
         report("looking for laps", 0, 1)
+        from lapwright.workflow.lap_rows import find_lap_rows
+
         inspection = find_lap_rows(inspection)
     if write_channels is not None and inspection.recording is not None:
         write_mapping(inspection.recording, write_channels)

@@ -33,6 +33,8 @@ HALF_CAR_M = 0.9
 #: Laps of a length this close to the median make the reference line.
 SAME_LENGTH = 0.03
 SPACING_M = 5.0
+#: Of more laps than these the median line is no better.
+ENOUGH_LAPS = 100
 #: A lap's end is led into its beginning over this distance to both sides, m.
 SEAM_M = 150.0
 
@@ -82,9 +84,10 @@ def build_circuit_from_laps(
     laps = [lap for lap, ok in zip(pieces, alike, strict=True) if ok]
     first = laps[int(np.argsort([lap.x.size for lap in laps])[len(laps) // 2])]
     curve = fit_closed_curve(first.x, first.y, wavelength_m=40.0)
+    some = laps[:: -(-len(laps) // ENOUGH_LAPS)]
     for _ in range(2):
         middle = smooth_closed(
-            np.median(_across(curve, laps, closed=True), axis=0), curve.length_m, 20.0
+            np.median(_across(curve, some, closed=True), axis=0), curve.length_m, 20.0
         )
         curve = fit_closed_curve(*points_at(curve, curve.s, middle), wavelength_m=20.0)
     across = _across(curve, laps)

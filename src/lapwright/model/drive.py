@@ -15,7 +15,7 @@ from lapwright.model.circuit import Origin
 from lapwright.model.lap_period import find_crossings
 from lapwright.model.recording import Channel, Recording
 from lapwright.numerics.dead_reckoning import close_dead_reckoning
-from lapwright.numerics.delays import align_delays
+from lapwright.numerics.delays import LONGEST_LOOK_S, align_delays
 from lapwright.numerics.frames import LocalFrame, geodetic_to_local, middle_frame
 from lapwright.numerics.motion import estimate_motion
 from lapwright.numerics.motion_grid import FASTEST_HZ
@@ -40,6 +40,25 @@ PEDALS = ("throttle", "brake", "brake_pressure")
 DEAD_RECKONED_SD_M = 3.0
 #: A delay is taken out only where it stands out of its uncertainty this many times.
 DELAY_EVIDENCE = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """How closely a recording is looked at.
+
+    Parameters
+    ----------
+    fastest_hz
+        Rate of the motion at most; see `lapwright.numerics.motion.estimate_motion`.
+    delays_from_s
+        The delays are found in so many seconds at most.
+    """
+
+    fastest_hz: float = FASTEST_HZ
+    delays_from_s: float = LONGEST_LOOK_S
+
+
+CLOSELY = Care()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +87,7 @@ class Drive:
 
 
 def build_drive(
-    recording: Recording, origin: Origin | None = None, fastest_hz: float = FASTEST_HZ
+    recording: Recording, origin: Origin | None = None, care: Care = CLOSELY
 ) -> Drive:
     """Fuse a repaired recording into one motion.
 
@@ -78,8 +97,8 @@ def build_drive(
         Repaired; with position, or speed and yaw rate.
     origin
         Plane to use for geodetic positions; None for the middle of this recording.
-    fastest_hz
-        Rate of the motion at most; see `lapwright.numerics.motion.estimate_motion`.
+    care
+        How closely.
 
     Raises
     ------
@@ -90,12 +109,12 @@ def build_drive(
     """
     series, place = _series(recording, origin)
     pedals = {n: _one(recording, n) for n in PEDALS if n in recording.channels}
-    delays = align_delays({**series, **pedals})
+    delays = align_delays({**series, **pedals}, care.delays_from_s)
     shifts = {group: _shift(d) for group, d in delays.items()}
     moved = {
         name: replace(s, time=s.time - shifts.get(GROUPS[name], 0.0)) for name, s in series.items()
     }
-    motion = estimate_motion(moved, fastest_hz=fastest_hz)
+    motion = estimate_motion(moved, fastest_hz=care.fastest_hz)
     if "x" not in moved:
         motion = _closed(motion, recording.file)
     return Drive(

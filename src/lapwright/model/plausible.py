@@ -7,6 +7,7 @@ slope of 1 is exact for clean data: ``mean(dx/dt) = (x(t+h) − x(t−h)) / 2h``
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass
 
 import numpy as np
@@ -111,7 +112,22 @@ def find_noise(t: Array, x: Array, y: Array) -> float:
 
 
 def build_evidence(recording: Recording) -> Evidence | None:
-    """Build the grid of comparable quantities; None for a recording too short to judge."""
+    """Build the grid of comparable quantities; None for a recording too short to judge.
+
+    That of the last recording is kept: one check after the other asks for the same.
+    """
+    kept = _KEPT.get("last")
+    if kept is not None and kept[0]() is recording:
+        return kept[1]
+    evidence = _build_evidence(recording)
+    _KEPT["last"] = weakref.ref(recording), evidence
+    return evidence
+
+
+_KEPT: dict[str, tuple[weakref.ref[Recording], Evidence | None]] = {}
+
+
+def _build_evidence(recording: Recording) -> Evidence | None:
     moving = [c for c in recording.channels.values() if c.name not in ("time", "utc")]
     if not moving:
         return None

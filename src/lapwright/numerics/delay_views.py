@@ -17,6 +17,8 @@ View = dict[str, Array]
 #: A gap up to this many steps in a measured channel is bridged by a straight line.
 BRIDGED_STEPS = 6
 SHORTEST_S = 20.0
+#: A car that is faster than this, m/s, is driven.
+DRIVEN_MPS = 8.0
 
 
 def build_views(series: Mapping[str, Series], step: float, longest: float) -> dict[str, View]:
@@ -29,7 +31,7 @@ def build_views(series: Mapping[str, Series], step: float, longest: float) -> di
     step
         Grid step in s.
     longest
-        At most so many seconds from the middle of the recording are looked at.
+        At most so many seconds are looked at, where most is driven.
 
     Returns
     -------
@@ -44,8 +46,10 @@ def build_views(series: Mapping[str, Series], step: float, longest: float) -> di
     if last - first < SHORTEST_S:
         return {}
     if last - first > longest:
-        middle = 0.5 * (first + last)
-        first, last = middle - 0.5 * longest, middle + 0.5 * longest
+        begin = _find_driven(given, longest)
+        middle = 0.5 * (first + last - longest)
+        first = max(min(middle if begin is None else begin, last - longest), first)
+        last = first + longest
     given = {n: _cut(s, first, last) for n, s in given.items()}
     grid = Grid(first, step, int((last - first) / step) + 1)
     views = {
@@ -55,6 +59,26 @@ def build_views(series: Mapping[str, Series], step: float, longest: float) -> di
         "position": _position(given, grid),
     }
     return {name: view for name, view in views.items() if view}
+
+
+def _find_driven(given: Mapping[str, Series], longest: float) -> float | None:
+    """Find where ``longest`` seconds begin in which most is driven; None where nothing tells."""
+    name = next((n for n in ("speed", "velocity_forward") if _usable(given, n)), None)
+    if name is not None:
+        time, fast = given[name].time, np.abs(given[name].values) > DRIVEN_MPS
+    elif _usable(given, "x", "y"):
+        x, y = given["x"], given["y"]
+        time = x.time[1:]
+        step = np.hypot(np.diff(x.values), np.diff(np.interp(x.time, y.time, y.values)))
+        fast = step > DRIVEN_MPS * np.diff(x.time)
+    else:
+        return None
+    seconds = np.unique(np.floor(time[fast]))
+    if not seconds.size:
+        return None
+    held = np.searchsorted(seconds, seconds + longest) - np.arange(seconds.size)
+    good = seconds[held >= 0.98 * held.max()]
+    return float(good[good.size // 2])
 
 
 def _cut(s: Series, first: float, last: float) -> Series:

@@ -173,7 +173,9 @@ def _unexplained(p: _Moments, without: int | None) -> Array:
     return np.asarray(np.maximum(left, 0.0) / np.maximum(total, 1e-12))
 
 
-def align_delays(series: Mapping[str, Series]) -> Mapping[str, DelayEstimate]:
+def align_delays(
+    series: Mapping[str, Series], longest_s: float = LONGEST_LOOK_S
+) -> Mapping[str, DelayEstimate]:
     """Find how late each group of sources is against the pedals.
 
     Groups, present where their channels are: ``position`` (x, y), ``speed`` (speed or
@@ -190,10 +192,12 @@ def align_delays(series: Mapping[str, Series]) -> Mapping[str, DelayEstimate]:
     ----------
     series
         By canonical name; others are passed over.
+    longest_s
+        At most so many seconds are looked at, where most is driven.
     """
     from lapwright.numerics.delay_views import build_views
 
-    views = build_views(series, STEP_S, LONGEST_LOOK_S)
+    views = build_views(series, STEP_S, longest_s)
     found: dict[str, DelayEstimate] = {}
     _enter_clocks(views, found)
     for group in views:

@@ -17,17 +17,18 @@ from numpy.typing import NDArray
 
 from lapwright.readers.xml_events import TEXT_LIMIT
 
-_SPACE: Final = b" \t\r\n"
-_GAP: Final = b"[ \t\r\n]*"
-_FIRST: Final = re.compile(rb"<((?:\w{1,20}:)?trkpt)([ \t\r\n][^<>&]{0,500})>")
-_ATTRIBUTE: Final = re.compile(rb"[ \t\r\n]([\w.:-]{1,100})=\"[^\"]*\"")
+_SPACE: Final = " \t\r\n"
+_GAP: Final = r"[ \t\r\n]*"
+_FIRST: Final = re.compile(r"<((?:\w{1,20}:)?trkpt)([ \t\r\n][^<>&]{0,500})>", re.ASCII)
+_ATTRIBUTE: Final = re.compile(r"[ \t\r\n]([\w.:-]{1,100})=\"[^\"]*\"", re.ASCII)
 #: Inside a point: an element with text alone, any other tag, space between them.
 _PIECE: Final = re.compile(
-    rb"(<([\w.:-]{1,100})(?:[ \t\r\n][^<>]{0,500}[^<>/])?>)[^<>&]*(</\2>)"
-    rb"|(<[^<>?!][^<>]*>)|[ \t\r\n]+"
+    r"(<([\w.:-]{1,100})(?:[ \t\r\n][^<>]{0,500}[^<>/])?>)[^<>&]*(</\2>)"
+    r"|(<[^<>?!][^<>]*>)|[ \t\r\n]+",
+    re.ASCII,
 )
 #: Signs that mean only themselves in an attribute and in a text.
-_VALUE: Final = rb"([ !#-%(-;=?-~]{0,_})".replace(b"_", str(TEXT_LIMIT).encode())
+_VALUE: Final = f"([ !#-%(-;=?-~]{{0,{TEXT_LIMIT}}})"
 #: A point longer than this is left to the events.
 _LONGEST: Final = 8_192
 
@@ -59,54 +60,56 @@ def find_alike(data: bytes) -> Alike | None:
 
     ``data`` need not be well-formed; it is exactly if ``rest`` is.
     """
-    shape = _find_shape(data)
+    text = data.decode("latin-1")  # a sign for each byte
+    shape = _find_shape(text)
     if shape is None:
         return None
-    point, expression, names = shape
-    found = [(p.start(), p.end(), p.groups()) for p in re.finditer(expression, data)]
-    if not found:  # a sign in the first point means more than itself
+    example, tag, expression, names = shape
+    # what stands between the points and what their groups hold, in turn
+    pieces = expression.split(text)
+    gaps = pieces[:: len(names) + 1]
+    starts = [found.start() for found in re.finditer(f"<{tag}(?=[ \t\r\n])", text)]
+    # a point holds one of each, so as many of all leave none that is written otherwise
+    if len(gaps) < 2 or not len(gaps) - 1 == len(starts) == text.count(f"</{tag}>"):
         return None
-    starts, ends, values = zip(*found, strict=True)
-    firsts = [0, *(i for i in range(1, len(found)) if data[ends[i - 1] : starts[i]].strip(_SPACE))]
-    lasts = [*(i - 1 for i in firsts[1:]), len(found) - 1]
-    begins = [0, *(ends[i] for i in lasts)]
-    rest = point.join(
-        data[a:b] for a, b in zip(begins, [*(starts[i] for i in firsts), len(data)], strict=True)
-    )
-    if rest.count(b"trkpt") != 2 * len(firsts) or b"<!" in rest:
+    parting = {gap for gap in set(gaps[1:-1]) if gap.strip(_SPACE)}
+    firsts = [0, *(i for i, gap in enumerate(gaps[1:-1], 1) if gap in parting)]
+    rest = example.join([gaps[0], *(gaps[i] for i in firsts[1:]), gaps[-1]])
+    if rest.count("trkpt") != 2 * len(firsts) or "<!" in rest:
         return None
-    columns = (
-        b"\n".join(column).decode("ascii").split("\n") for column in zip(*values, strict=True)
-    )
-    texts = dict(zip(names, columns, strict=True))
-    return Alike(np.array(starts), np.array(firsts), rest, texts)
+    texts = {name: pieces[i :: len(names) + 1] for i, name in enumerate(names, 1)}
+    return Alike(np.array(starts), np.array(firsts), rest.encode("latin-1"), texts)
 
 
-def _find_shape(data: bytes) -> tuple[bytes, bytes, Sequence[str]] | None:
-    """Take the first point, an expression of all and the names of its groups; None if unusual."""
-    first = _FIRST.search(data)
+def _find_shape(text: str) -> tuple[str, str, re.Pattern[str], Sequence[str]] | None:
+    """Take the first point, its tag, an expression of all points and the names of its groups.
+
+    None if the first point is unusual.
+    """
+    first = _FIRST.search(text)
     if first is None:
         return None
-    closing = b"</" + first[1] + b">"
-    end = data.find(closing, first.end(), first.end() + _LONGEST)
+    closing = f"</{first[1]}>"
+    end = text.find(closing, first.end(), first.end() + _LONGEST)
     attributes = _ATTRIBUTE.findall(first[2])
-    pieces = _split(data[first.end() : max(end, 0)])
-    if end < 0 or pieces is None or _ATTRIBUTE.sub(b"", first[2]).strip(_SPACE):
+    pieces = _split(text[first.end() : max(end, 0)])
+    if end < 0 or pieces is None or _ATTRIBUTE.sub("", first[2]).strip(_SPACE):
         return None
-    written = [b'[ \t\r\n]+%s="%s"' % (re.escape(name), _VALUE) for name in attributes]
-    opening = b"<%s%s%s>" % (first[1], b"".join(written), _GAP)
-    names = [f"@{name.decode()}" for name in attributes]
-    names += [piece[2].decode().rpartition(":")[2] for piece in pieces if piece[1]]
+    written = [rf'[ \t\r\n]+{re.escape(name)}="{_VALUE}"' for name in attributes]
+    opening = f"<{first[1]}{''.join(written)}{_GAP}>"
+    names = [f"@{name}" for name in attributes]
+    names += [piece[2].rpartition(":")[2] for piece in pieces if piece[1]]
     if len(set(names)) < len(names):
         return None
     inner = [
         re.escape(piece[1]) + _VALUE + re.escape(piece[3]) if piece[1] else re.escape(piece[4])
         for piece in pieces
     ]
-    return data[first.start() : end] + closing, _GAP.join([opening, *inner, closing]), names
+    expression = re.compile(_GAP.join([opening, *inner, closing]))
+    return text[first.start() : end] + closing, first[1], expression, names
 
 
-def _split(inside: bytes) -> list[re.Match[bytes]] | None:
+def _split(inside: str) -> list[re.Match[str]] | None:
     """Split what stands in a point into its elements and tags; None if there is anything else."""
     pieces, at = [], 0
     for piece in _PIECE.finditer(inside):

@@ -90,6 +90,8 @@ class Points:
     def column(self, name: str) -> pl.Series:
         """Texts of one name by row, null where a point has none."""
         rows, texts = self.texts.get(name, ([], []))
+        if len(rows) == len(self.lines):
+            return pl.Series(name, texts, dtype=pl.String)
         cells = np.full(len(self.lines), None, dtype=object)
         cells[rows] = texts
         return pl.Series(name, cells.tolist(), dtype=pl.String)
@@ -169,10 +171,11 @@ def _take_alike(data: bytes, file: str) -> Points | None:
         whole=number,
     )
     for name in (n for n in alike.texts if not n.startswith("@")):
-        texts = [text.strip() for text in alike.texts[name]]
+        texts = list(map(str.strip, alike.texts[name]))
         rows = [row for row, text in enumerate(texts) if text]
         if rows:
-            points.texts[name] = (rows, [texts[row] for row in rows])
+            whole = len(rows) == number
+            points.texts[name] = (rows, texts if whole else [texts[row] for row in rows])
     return points
 
 

@@ -60,7 +60,9 @@ class Sentences:
     def texts(self, at: IntArray) -> list[str]:
         """Sentences as text without "$" and checksum."""
         spans = zip(self.starts[at].tolist(), self.ends[at].tolist(), strict=True)
-        return [self.data[a:b].decode("ascii", errors="replace") for a, b in spans]
+        # one sign for each byte, wherever a span ends
+        text = self.data.decode("ascii", errors="replace")
+        return [text[a:b] for a, b in spans]
 
 
 def find_sentences(data: bytes, file: str, without_checksums: bool) -> Sentences:

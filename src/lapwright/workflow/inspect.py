@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
+from threading import Thread
+from typing import Final
 
 from lapwright.errors import InputError
 from lapwright.messages import Message, Outcome, worst_outcome
 from lapwright.model.recording import Recording
-from lapwright.model.repair import examine_recording
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.registry import read_log
 from lapwright.readers.source import Report, say_nothing
@@ -50,6 +52,8 @@ class Inspection:
     missing: tuple[Lack, ...] = ()
 
 
+#: Reading a file of so many bytes takes longer than loading what looks for laps.
+LARGE: Final = 4_000_000
 #: Result, the sets of channels of which one is enough, and what is said without them.
 _NEEDS: tuple[tuple[str, tuple[tuple[str, ...], ...], str], ...] = (
     (
@@ -124,6 +128,8 @@ def inspect_log(
         When an answer names no channel or field.
     """
     path = Path(path)
+    if path.is_file() and path.stat().st_size > LARGE:
+        Thread(target=import_module, args=("lapwright.workflow.lap_rows",)).start()
     try:
         raw = read_log(
             path,
@@ -134,6 +140,8 @@ def inspect_log(
         )
     except InputError as error:
         return Inspection(path.name, worst_outcome(error.messages), error.messages, None)
+    from lapwright.model.repair import examine_recording
+
     recording = examine_recording(raw, accept_offered=accept_offered)
     return build_inspection(recording, laps)
 

@@ -7,14 +7,15 @@ from typing import Final
 
 from lapwright.errors import InputError, LapwrightError
 from lapwright.messages import worst_outcome
+from lapwright.model.drive import Care
 from lapwright.model.lap_counter import find_counter_messages
 from lapwright.model.lap_findings import find_lap_messages
 from lapwright.workflow.inspect import Inspection, LapRow
 from lapwright.workflow.session import build_session
 
-#: The motion of 100 Hz takes twice as long and gives the same lap times to a tenth of a
-#: millisecond.
-LAPS_HZ: Final = 50.0
+#: 100 Hz and delays out of several laps take three times as long and give the same lap times to
+#: 0.15 ms.
+FOR_LAP_TIMES: Final = Care(fastest_hz=25.0, delays_from_s=150.0)
 
 
 def find_lap_rows(inspection: Inspection) -> Inspection:
@@ -23,7 +24,7 @@ def find_lap_rows(inspection: Inspection) -> Inspection:
     if recording is None or inspection.outcome in ("ask", "refused"):
         return inspection
     try:
-        session = build_session([recording], fastest_hz=LAPS_HZ)
+        session = build_session([recording], care=FOR_LAP_TIMES)
     except InputError as error:
         said = tuple(replace(m, outcome="flagged") for m in error.messages)
         messages = (*inspection.messages, *said)

@@ -16,7 +16,7 @@ from lapwright.model.amend import find_place_names
 from lapwright.model.build_circuit import reverse_circuit, start_at, start_from
 from lapwright.model.circuit import Circuit, Origin
 from lapwright.model.circuit_from_laps import build_circuit_from_laps
-from lapwright.model.drive import Drive, build_drive
+from lapwright.model.drive import CLOSELY, Care, Drive, build_drive
 from lapwright.model.lap import Lap
 from lapwright.model.pedals import build_signals
 from lapwright.model.recording import Recording
@@ -30,7 +30,6 @@ from lapwright.model.split_laps import (
     split_laps,
 )
 from lapwright.numerics.frames import LocalFrame, geodetic_to_local
-from lapwright.numerics.motion_grid import FASTEST_HZ
 from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.registry import read_logs
 
@@ -106,7 +105,7 @@ def build_session(
     start: tuple[float, float] | None = None,
     driver: str = "",
     leave_out: Sequence[str] = (),
-    fastest_hz: float = FASTEST_HZ,
+    care: Care = CLOSELY,
     progress: Progress = quiet,
 ) -> DrivenSession:
     """Fuse recordings, place them on the circuit, split and label the laps.
@@ -118,8 +117,8 @@ def build_session(
     start
         A point on the start line: x, y in m, or latitude, longitude in degrees for
         geodetic logs. None keeps a circuit.json's own line, else one is chosen.
-    fastest_hz
-        Rate of the motion at most.
+    care
+        How closely the motion is worked out.
 
     Raises
     ------
@@ -127,7 +126,7 @@ def build_session(
         If there is no complete lap.
     """
     origin = None if circuit is None else circuit.origin
-    drives = build_drives(recordings, origin, progress, fastest_hz)
+    drives = build_drives(recordings, origin, progress, care)
     progress("placing the laps on the road", 0, 1)
     road = circuit or build_circuit_from_laps(
         [d.motion for d in drives], [d.height for d in drives], file=drives[0].recording.file
@@ -151,7 +150,7 @@ def build_drives(
     recordings: Sequence[Recording],
     origin: Origin | None,
     progress: Progress = quiet,
-    fastest_hz: float = FASTEST_HZ,
+    care: Care = CLOSELY,
 ) -> list[Drive]:
     """Fuse recordings in one plane, the first one's where ``origin`` is None.
 
@@ -164,7 +163,7 @@ def build_drives(
     for i, recording in enumerate(recordings):
         progress(f"working out the motion of {recording.file}", i, len(recordings))
         try:
-            drives.append(build_drive(recording, origin, fastest_hz))
+            drives.append(build_drive(recording, origin, care))
         except NoAnswerError as error:
             to_do = "Record longer, or name the columns with --channels"
             found = str(error).removeprefix("motion: ").rstrip(".")
