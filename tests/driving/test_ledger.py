@@ -19,7 +19,8 @@ from lapwright.demo.writing import Style
 from lapwright.driving.actions import find_passes
 from lapwright.driving.ledger import Account, Ledger, find_ledger
 from lapwright.readers.circuit_files import read_circuit
-from lapwright.workflow.session import LogOptions, build_session, read_recordings
+from lapwright.workflow.log_options import LogOptions
+from lapwright.workflow.session import build_session, read_recordings
 
 FAULTS = (
     Fault("early_braking", 5, 2, 14.0), Fault("slow_release", 8, 3, 0.6),

@@ -10,7 +10,8 @@ import pytest
 from lapwright.demo import make_session
 from lapwright.workflow.inspect import LapRow, inspect_log
 from lapwright.workflow.lap_rows import find_lap_rows
-from lapwright.workflow.session import LogOptions, build_session, read_recordings
+from lapwright.workflow.log_options import LogOptions
+from lapwright.workflow.session import build_session, read_recordings
 from lapwright.workflow.show_inspection import render_document, render_text
 
 

@@ -38,9 +38,10 @@ from lapwright.publish.pdf import render_review_pdf
 from lapwright.publish.review_page import render_review
 from lapwright.workflow.guide_directory import GuideDirectory, read_guide
 from lapwright.workflow.hand_over import render_review_files
+from lapwright.workflow.log_options import LogOptions
 from lapwright.workflow.outputs import write_outputs
 from lapwright.workflow.review import compose_review, review_drivers
-from lapwright.workflow.session import LogOptions, read_recordings
+from lapwright.workflow.session import read_recordings
 
 Command = Callable[..., Any]
 HOSTILE = '<script>alert(1)</script> =1+1 --> "A" \u202eB'

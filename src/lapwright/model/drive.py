@@ -86,9 +86,7 @@ class Drive:
     delays: Mapping[str, DelayEstimate]
 
 
-def build_drive(
-    recording: Recording, origin: Origin | None = None, care: Care = CLOSELY
-) -> Drive:
+def build_drive(recording: Recording, origin: Origin | None = None, care: Care = CLOSELY) -> Drive:
     """Fuse a repaired recording into one motion.
 
     Parameters

@@ -7,14 +7,14 @@ slope of 1 is exact for clean data: ``mean(dx/dt) = (x(t+h) − x(t−h)) / 2h``
 
 from __future__ import annotations
 
-import weakref
 from dataclasses import dataclass
+from operator import is_
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.model.amend import blank_marked, find_place_names
-from lapwright.model.recording import Channel, Recording
+from lapwright.model.recording import Channel, Recording, Span
 
 Array = NDArray[np.float64]
 
@@ -116,15 +116,16 @@ def build_evidence(recording: Recording) -> Evidence | None:
 
     That of the last recording is kept: one check after the other asks for the same.
     """
+    shown: tuple[Channel | Span, ...] = (*recording.channels.values(), *recording.marked)
     kept = _KEPT.get("last")
-    if kept is not None and kept[0]() is recording:
+    if kept is not None and len(kept[0]) == len(shown) and all(map(is_, kept[0], shown)):
         return kept[1]
     evidence = _build_evidence(recording)
-    _KEPT["last"] = weakref.ref(recording), evidence
+    _KEPT["last"] = shown, evidence
     return evidence
 
 
-_KEPT: dict[str, tuple[weakref.ref[Recording], Evidence | None]] = {}
+_KEPT: dict[str, tuple[tuple[Channel | Span, ...], Evidence | None]] = {}
 
 
 def _build_evidence(recording: Recording) -> Evidence | None:

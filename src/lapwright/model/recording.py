@@ -70,7 +70,7 @@ class Span:
     what: str
 
 
-@dataclass(frozen=True, slots=True, weakref_slot=True)
+@dataclass(frozen=True, slots=True)
 class Recording:
     """All channels of one file, in SI units, with what was found and mended.
 

@@ -36,7 +36,9 @@ def unpack(source: Source) -> tuple[Source, ...]:
     InputError
         When the archive is damaged, empty, or beyond a limit.
     """
-    members = sorted(unpack_in_sandbox(source), key=itemgetter(0))
+    unpacked = unpack_in_sandbox(source, "zip")
+    contents = zip(unpacked.about["names"], map(bytes, unpacked.parts), strict=True)
+    members = sorted(contents, key=itemgetter(0))
     kept = _name_apart([(n, d) for n, d in members if d and not _is_aside(n)])
     # Notes that lie beside the logs are passed over.
     kept = [m for m in kept if m[0].lower().endswith(_LOGS)] or kept

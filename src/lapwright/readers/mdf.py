@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
-import polars as pl
 
 from lapwright.errors import InputError
 from lapwright.messages import Message
@@ -16,7 +15,7 @@ from lapwright.readers.assemble import assemble_recording
 from lapwright.readers.gather import gather_numbers, say_left_out
 from lapwright.readers.header import Label, split_label
 from lapwright.readers.mapping import ChannelMapping
-from lapwright.readers.sandbox import read_in_sandbox
+from lapwright.readers.sandbox import unpack_in_sandbox
 from lapwright.readers.source import Source
 from lapwright.readers.table import Table
 
@@ -39,10 +38,10 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
     """
     if importlib.util.find_spec("asammdf") is None:
         raise InputError([_say_missing(source.file)])
-    unpacked = read_in_sandbox(source, "mdf")
-    groups = zip(unpacked.about["groups"], unpacked.frames, strict=True)
+    unpacked = unpack_in_sandbox(source, "mdf")
+    groups = zip(unpacked.about["groups"], unpacked.parts, strict=True)
     # Where two groups hold the same channel the faster one gives it.
-    tables = sorted((_build_table(source, g, f) for g, f in groups), key=_rate, reverse=True)
+    tables = sorted((_build_table(source, g, p) for g, p in groups), key=_rate, reverse=True)
     if not tables:
         found, to_do = "no group of channels has a time", "Record again or pick another file"
         raise InputError(
@@ -71,12 +70,13 @@ def _rate(table: Table) -> float:
     return float(time.size / max(np.ptp(time), 1e-9))
 
 
-def _build_table(source: Source, group: dict[str, list[str]], frame: pl.DataFrame) -> Table:
-    rows = np.arange(1, frame.height + 1, dtype=np.int64)
-    named = enumerate(zip(group["names"], group["units"], strict=True))
+def _build_table(source: Source, group: dict[str, list[str]], part: memoryview) -> Table:
+    values = np.frombuffer(part, np.float64).reshape(len(group["names"]), -1)
+    rows = np.arange(1, values.shape[1] + 1, dtype=np.int64)
+    named = zip(group["names"], group["units"], values, strict=True)
     built = [
-        gather_numbers(source.file, _label(name, unit), frame[str(i)].to_numpy(), rows, "sample")
-        for i, (name, unit) in named
+        gather_numbers(source.file, _label(name, unit), column, rows, "sample")
+        for name, unit, column in named
     ]
     said = tuple(m for _, messages in built for m in messages)
     columns, info = [column for column, _ in built], {"dialect": "ASAM MDF 4"}

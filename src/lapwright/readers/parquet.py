@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
@@ -12,7 +14,7 @@ from lapwright.readers.assemble import assemble_recording
 from lapwright.readers.gather import gather_numbers, gather_text, say_left_out
 from lapwright.readers.header import Label, split_label
 from lapwright.readers.mapping import ChannelMapping
-from lapwright.readers.sandbox import read_in_sandbox
+from lapwright.readers.sandbox import unpack_in_sandbox
 from lapwright.readers.source import Source
 from lapwright.readers.table import Column, Table
 
@@ -35,18 +37,29 @@ def read(source: Source, mapping: ChannelMapping) -> Recording:
     InputError
         When the file is damaged, or no column holds time.
     """
-    unpacked = read_in_sandbox(source, "parquet")
-    frame = unpacked.frames[0]
+    frame, left_out = read_frame(source)
     rows = np.arange(1, frame.height + 1, dtype=np.int64)
     built = [_build_column(source.file, frame[name], rows) for name in frame.columns]
     said = [m for _, messages in built for m in messages]
-    said += say_left_out(source.file, unpacked.about["left_out"])
+    said += say_left_out(source.file, left_out)
     columns = [column for column, _ in built]
     table = Table(
         source.file, source.sha256, columns, rows, "row",
         messages=tuple(said), written=source.written,
     )  # fmt: skip
     return assemble_recording([table], mapping)
+
+
+def read_frame(source: Source) -> tuple[pl.DataFrame, list[str]]:
+    """Read the plain columns of a Parquet file, and the names of the others.
+
+    Raises
+    ------
+    InputError
+        When the file is damaged.
+    """
+    unpacked = unpack_in_sandbox(source, "parquet")
+    return pl.read_ipc(io.BytesIO(unpacked.parts[0])), unpacked.about["left_out"]
 
 
 def _build_column(file: str, series: pl.Series, rows: IntArray) -> tuple[Column, list[Message]]:

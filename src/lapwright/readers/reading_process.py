@@ -12,12 +12,9 @@ import json
 import struct
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from lapwright.readers.damage import Damaged
-
-if TYPE_CHECKING:
-    import polars as pl
 
 #: Bytes of memory beyond what the process has when it begins to read.
 MEMORY_LIMIT = int(1.5 * 2**30)
@@ -34,37 +31,49 @@ def main() -> int:
     out = sys.stdout.buffer
     sys.stdout = sys.stderr  # whatever a library prints must not mix with the result
     try:
-        about, contents = _unpack(sys.argv[1], sys.stdin.buffer.read())
+        about, parts = _unpack(sys.argv[1], sys.stdin.buffer.read())
     except Damaged as damage:
         out.write(json.dumps(damage.document()).encode())
         return NAMED
     except MemoryError:
         return NO_MEMORY
-    for part in (json.dumps(about).encode(), *contents):
-        written = part if isinstance(part, bytes) else _write_frame(part)
-        out.write(LENGTH.pack(len(written)))
-        out.write(written)
+    text = json.dumps(about).encode()
+    text += b" " * (-len(text) % LENGTH.size)  # numbers that follow begin where numbers may
+    for part in (text, *parts):
+        out.write(LENGTH.pack(len(part)))
+        out.write(part)
     out.flush()
     return 0
 
 
-def _unpack(kind: str, data: bytes) -> tuple[dict[str, Any], Sequence[pl.DataFrame | bytes]]:
-    """Return what is known about a file, and its tables or, of an archive, its files."""
+def _unpack(kind: str, data: bytes) -> tuple[dict[str, Any], Sequence[bytes | memoryview]]:
+    """Return what is known about a file, and its parts: files, groups of channels, or a table."""
     if kind == "zip":
         from lapwright.readers.zip_members import unpack_zip
 
         _limit_memory()
         return unpack_zip(data)
-    from lapwright.readers import containers
-
     if kind == "mdf":
-        containers.check_mdf(data)
-        containers.load_mdf()
+        from lapwright.readers import mdf_groups
+
+        mdf_groups.check_mdf(data)
+        mdf_groups.load_mdf()
         _limit_memory()
-        return containers.unpack_mdf(data)
-    containers.load_parquet()
+        return mdf_groups.unpack_mdf(data)
+    return _unpack_parquet(data)
+
+
+def _unpack_parquet(data: bytes) -> tuple[dict[str, Any], list[memoryview]]:
+    """Read a Parquet file's plain columns into a table as Arrow's files hold it."""
+    import polars as pl
+
+    pl.DataFrame({"a": [1.0]}).lazy().collect()  # the thread pool exists before the limit
     _limit_memory()
-    return containers.unpack_parquet(data)
+    frame = pl.read_parquet(io.BytesIO(data))
+    plain = [n for n, t in frame.schema.items() if not t.is_nested() and t != pl.Binary]
+    table = io.BytesIO()
+    frame.select(plain).write_ipc(table)
+    return {"left_out": [n for n in frame.columns if n not in plain]}, [table.getbuffer()]
 
 
 def _limit_memory() -> None:
@@ -75,12 +84,6 @@ def _limit_memory() -> None:
         with open("/proc/self/statm", encoding="ascii") as file:  # noqa: PTH123
             used = int(file.read().split()[0]) * resource.getpagesize()
         resource.setrlimit(resource.RLIMIT_AS, (used + MEMORY_LIMIT, used + MEMORY_LIMIT))
-
-
-def _write_frame(frame: pl.DataFrame) -> memoryview:
-    written = io.BytesIO()
-    frame.write_ipc(written)
-    return written.getbuffer()
 
 
 if __name__ == "__main__":

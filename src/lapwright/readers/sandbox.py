@@ -6,14 +6,11 @@ damaged file of under a kilobyte; the main process only sees the result.
 
 from __future__ import annotations
 
-import io
 import json
 import subprocess
 import sys
 from dataclasses import dataclass
 from typing import Any, Final
-
-import polars as pl
 
 from lapwright.errors import InputError
 from lapwright.messages import Message
@@ -33,44 +30,28 @@ _MEMORY_WORDS: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Unpacked:
-    """What the process hands over: tables, and what is known about them."""
+    """What the process hands over: what is known about a file, and its parts as bytes."""
 
     about: dict[str, Any]
-    frames: tuple[pl.DataFrame, ...]
+    parts: tuple[memoryview, ...]
 
 
-def read_in_sandbox(source: Source, kind: str) -> Unpacked:
-    """Read the tables of a binary container in a process of its own.
+def unpack_in_sandbox(source: Source, kind: str) -> Unpacked:
+    """Unpack a binary container in a process of its own.
 
     Parameters
     ----------
     source
         The file; its bytes go to the process, which never opens a path.
     kind
-        Which reader the process uses: "parquet" or "mdf".
+        Which reader the process uses: "parquet" (one part, a table), "mdf" (a part for each
+        group of channels) or "zip" (one for each file).
 
     Raises
     ------
     InputError
         When that process stops at a limit, fails, or finds the file damaged.
     """
-    about, parts = _run(source, kind)
-    return Unpacked(about, tuple(pl.read_ipc(io.BytesIO(part)) for part in parts))
-
-
-def unpack_in_sandbox(source: Source) -> list[tuple[str, bytes]]:
-    """Unpack the names and contents of an archive's files in a process of its own.
-
-    Raises
-    ------
-    InputError
-        As for `read_in_sandbox`.
-    """
-    about, parts = _run(source, "zip")
-    return [(name, bytes(part)) for name, part in zip(about["names"], parts, strict=True)]
-
-
-def _run(source: Source, kind: str) -> tuple[dict[str, Any], list[memoryview]]:
     limit_s = TIME_LIMIT_S + TIME_PER_BYTE_S * len(source.data)
     # -P: a file beside the user's logs must not be taken for a module of ours
     command = [sys.executable, "-P", "-m", "lapwright.readers.reading_process", kind]
@@ -86,7 +67,7 @@ def _run(source: Source, kind: str) -> tuple[dict[str, Any], list[memoryview]]:
     if done.returncode != 0:
         raise InputError([_refuse(source, _say_end(done.returncode, done.stderr))])
     about, *parts = _split_parts(memoryview(done.stdout))
-    return json.loads(bytes(about)), parts
+    return Unpacked(json.loads(bytes(about)), tuple(parts))
 
 
 def _split_parts(data: memoryview) -> list[memoryview]:

@@ -12,8 +12,9 @@ from lapwright.guide.unit_system import choose_unit_system
 from lapwright.model.circuit import Circuit, RoadSpan
 from lapwright.readers.circuit_files import read_circuit
 from lapwright.workflow.landmarks import place_landmarks, read_landmark_files
+from lapwright.workflow.log_options import LogOptions
 from lapwright.workflow.outputs import Made, write_outputs
-from lapwright.workflow.session import LogOptions, Progress, quiet
+from lapwright.workflow.session import Progress, quiet
 from lapwright.workflow.survey import render_circuit
 
 _KINDS: Final[dict[str, Literal["kerb", "patch", "verge"]]] = {

@@ -42,10 +42,10 @@ from lapwright.workflow.driver import add_driver
 from lapwright.workflow.hand_over import compose_video_captions, render_paper, render_tracks
 from lapwright.workflow.inspect import find_missing
 from lapwright.workflow.landmarks import place_landmarks, read_landmark_files
+from lapwright.workflow.log_options import LogOptions
 from lapwright.workflow.outputs import Made
 from lapwright.workflow.session import (
     DrivenSession,
-    LogOptions,
     Progress,
     build_session,
     find_info,

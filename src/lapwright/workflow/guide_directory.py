@@ -18,7 +18,7 @@ from lapwright.model.car_toml import read_car
 from lapwright.model.circuit import Circuit
 from lapwright.model.circuit_json import circuit_from_document
 from lapwright.model.lap import Lap, Trace, Track
-from lapwright.readers.sandbox import read_in_sandbox
+from lapwright.readers.parquet import read_frame
 from lapwright.readers.source import read_source
 
 SCHEMA: Final = "lapwright.guide/1"
@@ -118,7 +118,7 @@ def _read_rows(path: Path) -> pl.DataFrame:
     """Read Parquet in a process of its own: a damaged file must not end this one."""
     try:
         if path.stat().st_size <= MOST_BYTES:
-            return read_in_sandbox(read_source(path), "parquet").frames[0]
+            return read_frame(read_source(path))[0]
     except OSError as error:
         raise _refusal(path, f"cannot be read ({error.strerror})") from error
     except InputError as error:

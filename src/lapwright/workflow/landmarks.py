@@ -19,7 +19,8 @@ from lapwright.model.recording import Recording
 from lapwright.model.small_files import read_small_file, split_lines
 from lapwright.readers.geojson import read_beside_geojson
 from lapwright.readers.landmark_lines import read_landmark_lines, read_landmark_tables
-from lapwright.workflow.session import LogOptions, build_drives, find_info, read_recordings
+from lapwright.workflow.log_options import LogOptions
+from lapwright.workflow.session import build_drives, find_info, read_recordings
 
 #: So much of a file's beginning decides what it is.
 _HEAD_BYTES: Final = 65_536

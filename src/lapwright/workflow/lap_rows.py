@@ -15,7 +15,7 @@ from lapwright.workflow.session import build_session
 
 #: 100 Hz and delays out of several laps take three times as long and give the same lap times to
 #: 0.15 ms.
-FOR_LAP_TIMES: Final = Care(fastest_hz=25.0, delays_from_s=150.0)
+FOR_LAP_TIMES: Final = Care(fastest_hz=25.0, delays_from_s=100.0)
 
 
 def find_lap_rows(inspection: Inspection) -> Inspection:

@@ -40,10 +40,10 @@ from lapwright.possible.own_lines import solve_own_lines
 from lapwright.workflow.accounts import take_motor, trace_own_lines
 from lapwright.workflow.guide_directory import GuideDirectory, read_document, read_guide
 from lapwright.workflow.hand_over import render_review_files
+from lapwright.workflow.log_options import LogOptions
 from lapwright.workflow.outputs import Made
 from lapwright.workflow.session import (
     DrivenSession,
-    LogOptions,
     Progress,
     build_session,
     find_info,

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -30,20 +30,11 @@ from lapwright.model.split_laps import (
     split_laps,
 )
 from lapwright.numerics.frames import LocalFrame, geodetic_to_local
-from lapwright.readers.mapping import ChannelMapping
 from lapwright.readers.registry import read_logs
+from lapwright.workflow.log_options import LogOptions
 
 #: What is being done, how much of it, of how much.
 Progress = Callable[[str, int, int], None]
-
-
-@dataclass(frozen=True, slots=True)
-class LogOptions:
-    """How logs are read; see the command line's options of the same names."""
-
-    mapping: ChannelMapping | None = None
-    unit_answers: Mapping[str, str] = field(default_factory=dict)
-    accept_offered: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ from lapwright.model.circuit_from_laps import find_laps_in
 from lapwright.model.circuit_json import circuit_to_document
 from lapwright.model.drive import Drive
 from lapwright.publish.json import render_json
-from lapwright.workflow.session import LogOptions, Progress, build_drives, quiet, read_recordings
+from lapwright.workflow.log_options import LogOptions
+from lapwright.workflow.session import Progress, build_drives, quiet, read_recordings
 
 
 def make_survey(

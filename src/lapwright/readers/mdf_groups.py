@@ -1,4 +1,4 @@
-"""What the reading process does with a container of tables; only it calls these functions."""
+"""What the reading process does with ASAM MDF 4; only it calls these functions."""
 
 from __future__ import annotations
 
@@ -8,27 +8,15 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 import numpy as np
-import polars as pl
+from numpy.typing import NDArray
 
 from lapwright.readers.damage import Damaged
 from lapwright.readers.mdf_blocks import check_blocks
 
-Contents = tuple[dict[str, Any], list[pl.DataFrame]]
+Array = NDArray[np.float64]
 
 #: Channels and samples of one MDF file.
 _CHANNEL_LIMIT: Final = 20_000
-
-
-def load_parquet() -> None:
-    """Have the threads that read a table before the memory limit holds."""
-    pl.DataFrame({"a": [1.0]}).lazy().collect()
-
-
-def unpack_parquet(data: bytes) -> Contents:
-    """Read a Parquet file's plain columns."""
-    frame = pl.read_parquet(io.BytesIO(data))
-    plain = [n for n, t in frame.schema.items() if not t.is_nested() and t != pl.Binary]
-    return {"left_out": [n for n in frame.columns if n not in plain]}, [frame.select(plain)]
 
 
 def check_mdf(data: bytes) -> None:
@@ -43,8 +31,14 @@ def load_mdf() -> None:
     import asammdf  # noqa: F401
 
 
-def unpack_mdf(data: bytes) -> Contents:
-    """Read every channel group with a time master of an ASAM MDF 4 file."""
+def unpack_mdf(data: bytes) -> tuple[dict[str, Any], list[bytes]]:
+    """Read every channel group with a time master of an ASAM MDF 4 file.
+
+    Returns
+    -------
+    about, groups
+        What is known of the file, and 64-bit floats of each group, channel after channel.
+    """
     from asammdf import MDF
 
     warnings.simplefilter("ignore")
@@ -56,12 +50,12 @@ def unpack_mdf(data: bytes) -> Contents:
         start = mdf.header.start_time.timestamp()
     held = [g for g in groups if g is not None]
     about = {"start": start, "groups": [{"names": n, "units": u} for n, u, _ in held]}
-    return about | {"left_out": left_out}, [frame for _, _, frame in held]
+    return about | {"left_out": left_out}, [values for _, _, values in held]
 
 
 def _read_group(
     mdf: Any, index: int, left_out: list[str]
-) -> tuple[list[str], list[str], pl.DataFrame] | None:
+) -> tuple[list[str], list[str], bytes] | None:
     """Names, units and values of one group; None where it has no time or no numbers.
 
     Names of channels that cannot be used are added to ``left_out``.
@@ -81,13 +75,10 @@ def _read_group(
     if len(names) == 1 or not columns[0].size:
         left_out += names[1:]
         return None
-    frame = pl.DataFrame({str(i): c for i, c in enumerate(columns)})
-    return names, units, frame
+    return names, units, b"".join(columns)
 
 
-def _read_channels(
-    mdf: Any, index: int, master: int
-) -> Iterator[tuple[str, str, np.ndarray[Any, np.dtype[np.float64]] | None]]:
+def _read_channels(mdf: Any, index: int, master: int) -> Iterator[tuple[str, str, Array | None]]:
     channels = mdf.groups[index].channels
     places = [place for place in range(len(channels)) if place != master]
     # one after the other, each channel would go through all records again
