@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -210,6 +212,18 @@ def test_marked_samples_are_no_evidence():
     inside = (evidence.time > 31.0) & (evidence.time < 49.0)
     assert np.isnan(evidence.path_speed[inside]).all()
     assert np.isfinite(evidence.path_speed[~inside][:100]).all()
+
+
+def test_evidence_is_built_anew_for_a_changed_channel():
+    recording = make_recording()
+    first = build_evidence(recording)
+    assert build_evidence(replace(recording, messages=())) is first
+    speed = recording.channels["speed"]
+    faster = {**recording.channels, "speed": replace(speed, values=2.0 * speed.values)}
+    other = build_evidence(replace(recording, channels=faster))
+    np.testing.assert_allclose(other.speed, 2.0 * first.speed)
+    marked = replace(recording, marked=(Span("x", 30.0, 50.0, "shifted"),))
+    assert np.isnan(build_evidence(marked).path_speed).sum() > np.isnan(first.path_speed).sum()
 
 
 def test_many_findings_of_one_kind_are_said_in_few_messages():

@@ -69,6 +69,30 @@ def test_position_behind_pedals_without_an_imu(lap, measure, rate, sd, with_spee
     assert found.delay_s == pytest.approx(LATE_S, abs=slack)
 
 
+@pytest.mark.parametrize("named", ["speed", "x"])
+def test_the_look_lies_where_the_car_is_driven(lap, measure, named):
+    """Half an hour of standing before and after the laps says nothing of a delay."""
+    series = {n: measure(lap, n, 10, 0.02, 1, late=LATE_S) for n in ("x", "y")}
+    if named == "speed":
+        series["speed"] = measure(lap, "speed", 50, 0.05, 1)
+    series |= pedals_of(lap, 50)
+
+    def stand(s):
+        step = float(np.median(np.diff(s.time)))
+        before = s.time[0] - step * np.arange(round(1200.0 / step), 0, -1)
+        after = s.time[-1] + step * np.arange(1, round(2400.0 / step))
+        ends = (np.full(before.size, s.values[0]), np.full(after.size, s.values[-1]))
+        if s is series.get("speed"):
+            ends = tuple(np.zeros(end.size) for end in ends)
+        return Series(
+            np.concatenate([before, s.time, after]), np.concatenate([ends[0], s.values, ends[1]])
+        )
+
+    found = align_delays({n: stand(s) for n, s in series.items()}, 150.0)["position"]
+    assert found.identifiable
+    assert found.delay_s == pytest.approx(LATE_S, abs=0.04)
+
+
 def test_too_little_is_not_decided(lap, measure):
     few = {n: measure(lap, n, 10, 0.02) for n in ("x", "y")}
     short = {n: Series(s.time[:50], s.values[:50]) for n, s in few.items()}

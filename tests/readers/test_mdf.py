@@ -50,6 +50,23 @@ def written(tmp_path_factory):
     return path, truth
 
 
+def test_values_marked_invalid_and_packed_ones_come_back(tmp_path):
+    t = np.arange(0.0, 60.0, 0.02)
+    invalid = np.zeros(t.size, bool)
+    invalid[100:120] = True
+    speed = asammdf.Signal(30.0 + np.sin(t), t, unit="m/s", name="speed", invalidation_bits=invalid)
+    raw = (400 + 100 * np.sin(t)).astype(">u2")
+    throttle = asammdf.Signal(raw, t, unit="%", name="throttle", conversion={"a": 0.1, "b": -2.0})
+    with asammdf.MDF(version="4.10") as mdf:
+        mdf.append([speed, throttle])
+        mdf.save(tmp_path / "s.mf4", overwrite=True)
+    channels = read_log(tmp_path / "s.mf4").channels
+    known = np.isfinite(channels["speed"].values)
+    np.testing.assert_array_equal(known, ~invalid)
+    np.testing.assert_array_equal(channels["speed"].values[known], (30.0 + np.sin(t))[known])
+    np.testing.assert_allclose(channels["throttle"].values, (0.1 * raw - 2.0) / 100, atol=1e-12)
+
+
 def test_five_rates_back_to_the_sample(written):
     path, truth = written
     recording = read_log(path)

@@ -368,6 +368,17 @@ def test_interrupt_from_outside_ends_the_process(place: dict[str, Path], tmp_pat
     assert not (tmp_path / "x").exists()
 
 
+def test_a_reader_that_has_enough_is_no_error(place: dict[str, Path]):
+    command = [sys.executable, "-m", "lapwright.cli", "inspect", str(place["log"])]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        process.stdout.close()
+        assert process.stderr is not None
+        err = process.stderr.read()
+    assert b"Traceback" not in err
+    assert b"Exception" not in err
+
+
 def test_survey_from_a_lap_along_each_edge(command: Command, invented: ModuleType, tmp_path: Path):
     for name, aside in (("left", 5.0), ("right", -5.0)):
         driven = invented.drive(-0.9, LAP + 0.4, aside_m=aside, wander_m=0.0)

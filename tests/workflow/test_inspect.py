@@ -107,6 +107,17 @@ def test_of_very_many_laps_the_quickest_and_those_set_aside_are_listed(log):
     assert sum("set aside" in line for line in block[13:]) == 8
 
 
+def test_what_looks_for_laps_is_loaded_while_a_large_file_is_read(log, monkeypatch):
+    loaded = []
+    monkeypatch.setattr("lapwright.workflow.inspect.import_module", loaded.append)
+    small = inspect_log(log)
+    assert loaded == []
+    monkeypatch.setattr("lapwright.workflow.inspect.LARGE", log.stat().st_size - 1)
+    large = inspect_log(log)
+    assert loaded == ["lapwright.workflow.lap_rows"]
+    assert render_document(large) == render_document(small)
+
+
 def test_laps_are_timed_as_a_guide_times_them(tmp_path):
     """The inspection works out a coarser motion; its times are the same to 0.2 ms."""
     log = make_session("coach", 2, 5, costs=False).write(tmp_path).log

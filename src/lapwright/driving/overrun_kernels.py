@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 from numba import njit
 
 from lapwright.physics.load import GRAVITY
@@ -56,31 +57,28 @@ def drive_wide(road, first_m, brake, side, tied, start_m, v, half_width_m, until
     last = road.shape[1] - 2
     until_m = min(until_m, first_m + last)
     s = start_m
-    n, mu = _at(road, first_m, last, s, OFFSET), _at(road, first_m, last, s, COURSE)
+    here = np.empty(ROWS)
+    _read(road, first_m, last, s, here)
+    n, mu = here[OFFSET], here[COURSE]
     least, nearer = math.inf, 0
     for step in range(int(LONGEST_S / STEP_S)):
-        wanted = _at(road, first_m, last, s, SPEED)
-        bend, cross = _at(road, first_m, last, s, BEND), _at(road, first_m, last, s, CROSS)
-        normal = _at(road, first_m, last, s, PRESSED)
-        normal += v * v * _at(road, first_m, last, s, PRESSED_PER_V2)
+        _read(road, first_m, last, s, here)
+        wanted, bend, cross = here[SPEED], here[BEND], here[CROSS]
+        normal = here[PRESSED] + v * v * here[PRESSED_PER_V2]
         load = max(1 + LOAD_SHARE * (normal / GRAVITY - 1), LEAST_LOAD)
         holds = side[0] + side[1] * v * v
         slows = brake[0] + brake[1] * v * v
         if tied:
             slows = max(slows, holds)
         slow = min(step * STEP_S / BITE_S, 1.0) if v > wanted + TOO_FAST_MPS else 0.0
-        off, course = (
-            n - _at(road, first_m, last, s, OFFSET),
-            mu - _at(road, first_m, last, s, COURSE),
-        )
+        off, course = n - here[OFFSET], mu - here[COURSE]
         back = STEER_RADPS**2 * off + 2 * STEER_DAMPING * STEER_RADPS * v * course
-        tyres = v * v * _at(road, first_m, last, s, CURVE) - back + cross * normal
+        tyres = v * v * here[CURVE] - back + cross * normal
         asked = (slow**JOINED + abs(tyres / (load * holds)) ** JOINED) ** (1 / JOINED)
         share = 1.0 / max(asked, 1.0)
-        ax = -slow * load * slows * share - _at(road, first_m, last, s, PULL)
+        ax = -slow * load * slows * share - here[PULL]
         ay = tyres * share - cross * normal
-        left = _at(road, first_m, last, s, LEFT)
-        right = _at(road, first_m, last, s, RIGHT)
+        left, right = here[LEFT], here[RIGHT]
         rate = v * math.cos(mu) / max(1 - n * bend, 0.2)
         s += STEP_S * rate
         n += STEP_S * v * math.sin(mu)
@@ -98,7 +96,11 @@ def drive_wide(road, first_m, brake, side, tied, start_m, v, half_width_m, until
 
 
 @njit(cache=True)
-def _at(road, first_m, last, s, row):
-    """Read one row between its metres."""
+def _read(road, first_m, last, s, here):
+    """Read all rows between their metres into ``here``.
+
+    One row by a function would be compiled anew for every row: a constant is a type of its own.
+    """
     i = min(max(int(s - first_m), 0), last)
-    return road[row, i] + (s - first_m - i) * (road[row, i + 1] - road[row, i])
+    for row in range(ROWS):
+        here[row] = road[row, i] + (s - first_m - i) * (road[row, i + 1] - road[row, i])

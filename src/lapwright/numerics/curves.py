@@ -115,9 +115,10 @@ def project_path(
     """
     px, py = np.asarray(x, float), np.asarray(y, float)
     head = np.full(px.size, np.nan) if heading is None else np.asarray(heading, float)
-    s, n = follow_curve(
-        curve.x, curve.y, curve.heading, curve.curvature, curve.length_m, px, py, head
-    )
+    shape = (curve.x, curve.y, curve.heading, curve.curvature)
+    # columns of a table would have the loop compiled anew
+    cx, cy, ch, ck, px, py, head = map(np.ascontiguousarray, (*shape, px, py, head))
+    s, n = follow_curve(cx, cy, ch, ck, curve.length_m, px, py, head)
     return np.asarray(s), np.asarray(n)
 
 

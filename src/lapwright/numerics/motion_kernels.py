@@ -210,8 +210,10 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
     n = values.shape[1]
     states = len(size)
     xs, ps, fs, gains, rows, innovation, total, assumed, drop = room
-    total[:n] = 0.0
-    drop[:n] = False
+    for k in range(n):
+        for source in range(SOURCES):
+            total[k, source] = 0.0
+            drop[k, source] = False
     x = x0[:states].copy()
     p = p0[:states, :states].copy()
     m = np.zeros(STATES)
@@ -229,7 +231,7 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
             apply(f, d, x, size)
             for i in range(states):
                 x[i] += step[i]
-            both_sides(f, p, work, False, size)
+            both_sides(f, p, work, d, False, size)
             v = max(abs(m[3]), SLOW)
             qa = noise[0, k] * dt
             qc = noise[1, k] * dt / v**4
@@ -260,8 +262,10 @@ def smooth_chunk(  # type: ignore[no-untyped-def]
                 p[5, 5] += 1e-3
                 lost = 0
         if k == keep_to:
-            tail_state[:states] = x
-            tail_spread[:states, :states] = p
+            for i in range(states):
+                tail_state[i] = x[i]
+                for j in range(states):
+                    tail_spread[i, j] = p[i, j]
         for i in range(states):
             xs[k, i] = x[i]
             for j in range(states):
@@ -448,7 +452,7 @@ def _backward(  # type: ignore[no-untyped-def]
         apply_back(f, lam, row, size)
         for i in range(states):
             lam[i] = row[i]
-        both_sides(f, big, work, True, size)
+        both_sides(f, big, work, row, True, size)
 
 
 @njit(cache=True, nogil=True, fastmath={"contract"}, error_model="numpy")

@@ -142,8 +142,12 @@ def apply_back(f, d, out, size):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, fastmath={"contract"})
-def both_sides(f, p, work, back, size):  # type: ignore[no-untyped-def]
-    """``p`` becomes F p F' (or F' p F with ``back``); ``p`` is symmetric."""
+def both_sides(f, p, work, column, back, size):  # type: ignore[no-untyped-def]
+    """``p`` becomes F p F' (or F' p F with ``back``); ``p`` is symmetric.
+
+    ``work`` and ``column`` are room for a matrix and a vector; a column passed as it lies would
+    have the transition compiled a second time.
+    """
     n = len(size)
     for i in range(n):
         if back:
@@ -151,10 +155,12 @@ def both_sides(f, p, work, back, size):  # type: ignore[no-untyped-def]
         else:
             apply(f, p[i], work[i], size)
     for j in range(n):
+        for i in range(n):
+            column[i] = work[i, j]
         if back:
-            apply_back(f, work[:, j], p[j], size)
+            apply_back(f, column, p[j], size)
         else:
-            apply(f, work[:, j], p[j], size)
+            apply(f, column, p[j], size)
 
 
 @njit(cache=True, nogil=True)
