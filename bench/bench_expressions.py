@@ -150,16 +150,16 @@ CASES: dict[str | bytes, tuple[str, tuple[Callable[[int], str], ...]]] = {
         "search",
         (times("<title"), times("a", "<title"), times("<title" + "a" * 200)),
     ),
-    rb"<((?:\w{1,20}:)?trkpt)([ \t\r\n][^<>&]{0,500})>": (
+    r"<((?:\w{1,20}:)?trkpt)([ \t\r\n][^<>&]{0,500})>": (
         "search",
         (times("<trkpt"), times("<trkpt "), times(" ", "<trkpt"), times("<" + "a" * 20)),
     ),
-    rb"[ \t\r\n]([\w.:-]{1,100})=\"[^\"]*\"": (
+    r"[ \t\r\n]([\w.:-]{1,100})=\"[^\"]*\"": (
         "sub",
         (times(" "), times(" a"), times(' a="'), times(" " + "a" * 100)),
     ),
-    rb"(<([\w.:-]{1,100})(?:[ \t\r\n][^<>]{0,500}[^<>/])?>)[^<>&]*(</\2>)"
-    rb"|(<[^<>?!][^<>]*>)|[ \t\r\n]+": (
+    r"(<([\w.:-]{1,100})(?:[ \t\r\n][^<>]{0,500}[^<>/])?>)[^<>&]*(</\2>)"
+    r"|(<[^<>?!][^<>]*>)|[ \t\r\n]+": (
         "finditer",
         (
             times("<a>"),
@@ -191,13 +191,17 @@ NAMED = {
 }
 #: Expressions made as they run: by module and what they are called there.
 BUILT = {
-    ("lapwright.readers.gpx_alike", "expression"): (
-        "finditer",
+    ("lapwright.readers.gpx_alike", "_GAP.join([opening, *inner, closing])"): (
+        "split",
         (
             times('<trkpt lat="1"'), times(" ", "<trkpt"), times('<trkpt lat="1" lon="1">'),
             times(" ", '<trkpt lat="1" lon="1">'), times("1", '<trkpt lat="'),
             times('<trkpt lat="1" lon="1"><time>'),
         ),
+    ),
+    ("lapwright.readers.gpx_alike", "f'<{tag}{_BLANK}'"): (
+        "finditer",
+        (times("<trkpt"), times("<trkp"), times("<"), times("<trkpt ")),
     ),
 }  # fmt: skip
 
@@ -207,10 +211,11 @@ def all_cases() -> dict[str | bytes, tuple[str, tuple[Callable[[int], str], ...]
     named = {
         getattr(import_module(module), name).pattern: case for (module, name), case in NAMED.items()
     }
-    shape = import_module("lapwright.readers.gpx_alike")._find_shape
-    point = b'<gpx><trk><trkseg><trkpt lat="46.5" lon="9.2"><time>2026</time></trkpt>'
-    (built,) = BUILT.values()
-    return {**CASES, **named, shape(point)[1]: built}
+    alike = import_module("lapwright.readers.gpx_alike")
+    point = '<gpx><trk><trkseg><trkpt lat="46.5" lon="9.2"><time>2026</time></trkpt>'
+    _, tag, expression, _ = alike._find_shape(point)
+    built = dict(zip((expression.pattern, f"<{tag}{alike._BLANK}"), BUILT.values(), strict=True))
+    return {**CASES, **named, **built}
 
 
 # --- measuring ----------------------------------------------------------------------------------

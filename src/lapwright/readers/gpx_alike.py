@@ -19,6 +19,7 @@ from lapwright.readers.xml_events import TEXT_LIMIT
 
 _SPACE: Final = " \t\r\n"
 _GAP: Final = r"[ \t\r\n]*"
+_BLANK: Final = r"(?=[ \t\r\n])"
 _FIRST: Final = re.compile(r"<((?:\w{1,20}:)?trkpt)([ \t\r\n][^<>&]{0,500})>", re.ASCII)
 _ATTRIBUTE: Final = re.compile(r"[ \t\r\n]([\w.:-]{1,100})=\"[^\"]*\"", re.ASCII)
 #: Inside a point: an element with text alone, any other tag, space between them.
@@ -68,7 +69,7 @@ def find_alike(data: bytes) -> Alike | None:
     # what stands between the points and what their groups hold, in turn
     pieces = expression.split(text)
     gaps = pieces[:: len(names) + 1]
-    starts = [found.start() for found in re.finditer(f"<{tag}(?=[ \t\r\n])", text)]
+    starts = [found.start() for found in re.finditer(f"<{tag}{_BLANK}", text)]
     # a point holds one of each, so as many of all leave none that is written otherwise
     if len(gaps) < 2 or not len(gaps) - 1 == len(starts) == text.count(f"</{tag}>"):
         return None
