@@ -11,6 +11,7 @@ import importlib.util
 import sys
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ import pytest
 
 from lapwright.driving.approaches import Approaches, build_approaches
 from lapwright.driving.place_names import name_place
-from lapwright.driving.reference_candidates import Group, _come_down
+from lapwright.driving.reference_candidates import SPEED_READ_S, Group, _come_down, _speed
 from lapwright.driving.reference_scores import is_tighter, score_group, take_off_floor, weigh
 from lapwright.driving.reference_views import look_about, see_from_seat
 from lapwright.driving.references import find_references
@@ -305,3 +306,27 @@ def test_a_signal_that_trembles_about_a_level_comes_down_to_it_once():
     assert _come_down(row, 1.0, 1.5).tolist() == [4, 10]
     assert _come_down(row, 1.0, 1.0).tolist() == [4, 6, 8, 10]
     assert _come_down(row, 0.5, 1.5).size == 0
+
+
+@pytest.mark.parametrize("gain", [4.0, -6.0])
+def test_the_speed_looked_for_is_one_that_nearly_all_laps_had_reached(gain: float) -> None:
+    """Invented: a hand of 40 ms acts 0.15 s after 45 m/s, which each lap passes elsewhere."""
+    rng = np.random.default_rng(11)
+    passed, hand = rng.uniform(-1.2, -0.8, 40), 0.04 * rng.standard_normal(40)
+    when = passed + 0.15 + hand
+    clock = np.arange(-4.0, 1.0, 0.01)
+    speed = 45.0 + gain * (clock - passed[:, None])
+    ways = SimpleNamespace(
+        clock=clock,
+        speed=speed,
+        at=lambda _, t: np.array(
+            [np.interp(a, clock, row) for a, row in zip(t, speed, strict=True)]
+        ),
+    )
+    group = _speed(ways, when)
+    assert group is not None
+    level, after = group.values[SPEED_READ_S.index(0.15)], group.after_s[:, 1]
+    there = np.sign(gain) * (45.0 + gain * hand - level) >= 0.0
+    assert there.mean() == pytest.approx(0.9, abs=0.03)
+    # the lap that was early or late keeps the event that its own speed had
+    np.testing.assert_allclose(after - after.mean(), hand - hand.mean(), atol=1e-6)
