@@ -197,8 +197,9 @@ def test_n05_status_v(expect, clean, put):
         ({3: "9930.00000"}, '"9930.00000" is outside ±90 deg'),
         ({1: "256161.00"}, 'RMC time: "256161.00" is no time of day'),
         ({3: "nan"}, 'RMC latitude: "nan" is no number'),
+        ({1: "9" * 307}, "is no time of day"),
     ],
-    ids=["N07", "N06", "N06-east", "N07-degrees", "N08", "word"],
+    ids=["N07", "N06", "N06-east", "N07-degrees", "N08", "word", "beyond any number"],
 )
 def test_n06_to_n08_bad_cells(expect, clean, put, change, found):
     lines = render(clean, ("RMC",))

@@ -212,6 +212,7 @@ def test_spiral_with_curvature_at_both_ends():
         ('curvature="0.01"', "", "line 2: curvature of arc is missing"),
         ("<arc", "<bow", "a geometry without a known shape"),
         (f'length="{HALF}"', 'length="nan"', "line 2: "),
+        ('curvature="0.01"', 'curvature="1e200"', 'line 2: curvature of arc is "1e200"'),
         (f'length="{HALF}"', 'length="-1"', "a geometry of -1 m"),
         ("<OpenDRIVE>", "<!DOCTYPE a><OpenDRIVE>", "a DOCTYPE"),
         ("</planView>", "", "the markup is broken here"),

@@ -9,6 +9,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lapwright.readers.cells import find_infinite
+
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
@@ -34,9 +36,9 @@ def split_cells(sentences: Sequence[str], n: int) -> pl.DataFrame:
 
 
 def read_number(text: pl.Series) -> Array:
-    """Numbers of a cell, NaN where it holds none."""
+    """Numbers of a cell, NaN where it holds none that is finite."""
     numbers = text.cast(pl.Float64, strict=False).to_numpy(writable=True)
-    numbers[~np.isfinite(numbers)] = np.nan
+    numbers[find_infinite(numbers)] = np.nan
     return numbers
 
 

@@ -12,6 +12,9 @@ from lapwright.readers.xml_events import Sinks, parse_events, read_utf8, refuse_
 
 #: Elements that are kept of one document.
 ELEMENT_LIMIT: Final = 2_000_000
+#: A road's metres, metres a metre and radians are all smaller; what is made of them must not
+#: overflow.
+LARGEST: Final = 1e9
 
 
 @dataclass(slots=True)
@@ -40,13 +43,13 @@ class Node:
         Raises
         ------
         ValueError
-            When it is no finite number, or missing without a default.
+            When it is no number, beyond `LARGEST`, or missing without a default.
         """
         text = self.attributes.get(name)
         if text is None and default is not None:
             return default
         value = read_number(text or "")
-        if value is None:
+        if value is None or abs(value) > LARGEST:
             shown = "missing" if text is None else f'"{text[:30]}"'
             raise ValueError(f"line {self.line}: {name} of {self.name} is {shown}")
         return value
