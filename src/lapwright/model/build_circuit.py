@@ -37,6 +37,8 @@ WILD_M, WILD_STEPS = 50.0, 10.0
 FARTHEST_M = 1e8
 #: |curvature| × distance to the inner edge that the road's coordinates still bear.
 LARGEST_BEND = 0.75
+#: No road reaches so far to one side of its line, m.
+WIDEST_M = 500.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +76,16 @@ def build_circuit_from_centre(
     Raises
     ------
     UsageError
-        If a width is negative, a value is missing, a point lies far off the line, or there are
-        too few points.
+        If a width is negative or no road's, a value is missing, a point lies far off the line,
+        or there are too few points.
     """
     px, py = np.asarray(x, float), np.asarray(y, float)
     check_points(px, py)
     widths = np.asarray(right, float), np.asarray(left, float)
     if any((w < 0).any() or not np.isfinite(w).all() for w in widths):
         raise UsageError("right, left: some widths are negative or missing.")
+    if (widest := max(float(w.max()) for w in widths)) > WIDEST_M:
+        raise UsageError(f"right, left: a width of {widest:.3g} m; widths must be in metres.")
     curve = fit_closed_curve(px, py, wavelength_m=5.0, step_m=step_m)
     head = at_places(curve.length_m, curve.heading - _turned(curve), _places(curve, px, py))
     head += 2 * np.pi * total_turn(curve) * _places(curve, px, py) / curve.length_m
