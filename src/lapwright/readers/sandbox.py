@@ -10,6 +10,7 @@ import json
 import subprocess
 import sys
 from dataclasses import dataclass
+from tempfile import TemporaryFile
 from typing import Any, Final
 
 from lapwright.errors import InputError
@@ -55,18 +56,25 @@ def unpack_in_sandbox(source: Source, kind: str) -> Unpacked:
     limit_s = TIME_LIMIT_S + TIME_PER_BYTE_S * len(source.data)
     # -P: a file beside the user's logs must not be taken for a module of ours
     command = [sys.executable, "-P", "-m", "lapwright.readers.reading_process", kind]
-    try:
-        done = subprocess.run(  # the command is our own, without a shell
-            command, input=source.data, capture_output=True, timeout=limit_s, check=False
-        )
-    except subprocess.TimeoutExpired as error:
-        where = f"the time limit ({limit_s:.0f} s)"
-        raise InputError([_refuse(source, where, is_damaged=False)]) from error
+    # files, as pipes take a hundred megabytes in pieces of some kilobytes
+    with TemporaryFile() as given, TemporaryFile() as got:
+        given.write(source.data)
+        given.seek(0)
+        try:
+            done = subprocess.run(  # the command is our own, without a shell
+                command, stdin=given, stdout=got, stderr=subprocess.PIPE, timeout=limit_s,
+                check=False,
+            )  # fmt: skip
+        except subprocess.TimeoutExpired as error:
+            where = f"the time limit ({limit_s:.0f} s)"
+            raise InputError([_refuse(source, where, is_damaged=False)]) from error
+        got.seek(0)
+        written = got.read()
     if done.returncode == NAMED:
-        raise InputError([_say_damage(source, json.loads(done.stdout))])
+        raise InputError([_say_damage(source, json.loads(written))])
     if done.returncode != 0:
         raise InputError([_refuse(source, _say_end(done.returncode, done.stderr))])
-    about, *parts = _split_parts(memoryview(done.stdout))
+    about, *parts = _split_parts(memoryview(written))
     return Unpacked(json.loads(bytes(about)), tuple(parts))
 
 
