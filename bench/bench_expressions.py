@@ -199,10 +199,6 @@ BUILT = {
             times('<trkpt lat="1" lon="1"><time>'),
         ),
     ),
-    ("lapwright.readers.gpx_alike", "f'<{tag}{_BLANK}'"): (
-        "finditer",
-        (times("<trkpt"), times("<trkp"), times("<"), times("<trkpt ")),
-    ),
 }  # fmt: skip
 
 
@@ -211,11 +207,10 @@ def all_cases() -> dict[str | bytes, tuple[str, tuple[Callable[[int], str], ...]
     named = {
         getattr(import_module(module), name).pattern: case for (module, name), case in NAMED.items()
     }
-    alike = import_module("lapwright.readers.gpx_alike")
+    shape = import_module("lapwright.readers.gpx_alike")._find_shape
     point = '<gpx><trk><trkseg><trkpt lat="46.5" lon="9.2"><time>2026</time></trkpt>'
-    _, tag, expression, _ = alike._find_shape(point)
-    built = dict(zip((expression.pattern, f"<{tag}{alike._BLANK}"), BUILT.values(), strict=True))
-    return {**CASES, **named, **built}
+    (built,) = BUILT.values()
+    return {**CASES, **named, shape(point)[2].pattern: built}
 
 
 # --- measuring ----------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapwright.model.amend import blank_marked, find_place_names
-from lapwright.model.recording import Channel, Recording, Span
+from lapwright.model.recording import Channel, Recording
 
 Array = NDArray[np.float64]
 
@@ -25,6 +25,8 @@ _HALF_WINDOW_S = 0.5
 _LONGEST_HALF_S = 1.5
 _EARTH_A = 6378137.0
 _EARTH_E2 = 6.69437999014e-3
+#: Channels that evidence is made of.
+_READ = ("x", "y", "latitude", "longitude", "speed", "velocity_forward")
 #: Below this speed the direction of travel says nothing.
 SLOW_MPS = 5.0
 
@@ -116,7 +118,7 @@ def build_evidence(recording: Recording) -> Evidence | None:
 
     That of the last recording is kept: one check after the other asks for the same.
     """
-    shown: tuple[Channel | Span, ...] = (*recording.channels.values(), *recording.marked)
+    shown = _list_shown(recording)
     kept = _KEPT.get("last")
     if kept is not None and len(kept[0]) == len(shown) and all(map(is_, kept[0], shown)):
         return kept[1]
@@ -125,7 +127,16 @@ def build_evidence(recording: Recording) -> Evidence | None:
     return evidence
 
 
-_KEPT: dict[str, tuple[tuple[Channel | Span, ...], Evidence | None]] = {}
+_KEPT: dict[str, tuple[tuple[object, ...], Evidence | None]] = {}
+
+
+def _list_shown(recording: Recording) -> tuple[object, ...]:
+    """List what evidence is made of: these channels, what is marked in them, all clocks."""
+    channels = recording.channels.values()
+    return (
+        *(channel if channel.name in _READ else channel.time for channel in channels),
+        *(span for span in recording.marked if span.channel in _READ),
+    )
 
 
 def _build_evidence(recording: Recording) -> Evidence | None:

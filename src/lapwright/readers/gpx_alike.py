@@ -19,7 +19,6 @@ from lapwright.readers.xml_events import TEXT_LIMIT
 
 _SPACE: Final = " \t\r\n"
 _GAP: Final = r"[ \t\r\n]*"
-_BLANK: Final = r"(?=[ \t\r\n])"
 _FIRST: Final = re.compile(r"<((?:\w{1,20}:)?trkpt)([ \t\r\n][^<>&]{0,500})>", re.ASCII)
 _ATTRIBUTE: Final = re.compile(r"[ \t\r\n]([\w.:-]{1,100})=\"[^\"]*\"", re.ASCII)
 #: Inside a point: an element with text alone, any other tag, space between them.
@@ -69,7 +68,7 @@ def find_alike(data: bytes) -> Alike | None:
     # what stands between the points and what their groups hold, in turn
     pieces = expression.split(text)
     gaps = pieces[:: len(names) + 1]
-    starts = [found.start() for found in re.finditer(f"<{tag}{_BLANK}", text)]
+    starts = _find_all(data, f"<{tag}".encode())
     # a point holds one of each, so as many of all leave none that is written otherwise
     if len(gaps) < 2 or not len(gaps) - 1 == len(starts) == text.count(f"</{tag}>"):
         return None
@@ -79,7 +78,16 @@ def find_alike(data: bytes) -> Alike | None:
     if rest.count("trkpt") != 2 * len(firsts) or "<!" in rest:
         return None
     texts = {name: pieces[i :: len(names) + 1] for i, name in enumerate(names, 1)}
-    return Alike(np.array(starts), np.array(firsts), rest.encode("latin-1"), texts)
+    return Alike(starts, np.array(firsts), rest.encode("latin-1"), texts)
+
+
+def _find_all(data: bytes, word: bytes) -> NDArray[np.int64]:
+    """Find where a word begins that space follows."""
+    signs = np.frombuffer(data, np.uint8)
+    at = np.flatnonzero(signs[: -len(word)] == word[0])
+    for i, sign in enumerate(word[1:], 1):
+        at = at[signs[at + i] == sign]
+    return at[np.isin(signs[at + len(word)], np.frombuffer(_SPACE.encode(), np.uint8))]
 
 
 def _find_shape(text: str) -> tuple[str, str, re.Pattern[str], Sequence[str]] | None:

@@ -172,10 +172,10 @@ def _take_alike(data: bytes, file: str) -> Points | None:
     )
     for name in (n for n in alike.texts if not n.startswith("@")):
         texts = list(map(str.strip, alike.texts[name]))
-        rows = [row for row, text in enumerate(texts) if text]
-        if rows:
-            whole = len(rows) == number
-            points.texts[name] = (rows, texts if whole else [texts[row] for row in rows])
+        if all(texts):
+            points.texts[name] = (list(range(number)), texts)
+        elif rows := [row for row, text in enumerate(texts) if text]:
+            points.texts[name] = (rows, [texts[row] for row in rows])
     return points
 
 
