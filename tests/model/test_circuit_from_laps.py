@@ -89,15 +89,17 @@ def test_edges_are_the_road_seen_in_use():
 def test_of_many_laps_some_make_the_line_and_all_the_edges(monkeypatch):
     monkeypatch.setattr("lapwright.model.circuit_from_laps.ENOUGH_LAPS", 2)
 
-    def once(angle):
-        """The second of four laps runs 3 m left of the others; the first and third count."""
-        return np.where(np.abs(angle - 1.5 * TURN) < 0.45 * TURN, 3.0, 0.0)
+    def aside(angle):
+        """The second and the fourth lap run 3 m left of the others; the first and third count."""
+        lap = np.round(angle / TURN - 0.5)
+        inside = np.abs(angle - (lap + 0.5) * TURN) < 0.45 * TURN
+        return np.where(inside & (lap % 2 == 1), 3.0, 0.0)
 
-    motion = drive(bean, -0.5, 4 * TURN + 0.5, once)
+    motion = drive(bean, -0.5, 4 * TURN + 0.5, aside)
     circuit = build_circuit_from_laps([motion], file="s.csv")
-    angle = np.linspace(1.5, 4.8, 300)  # away from the steps at both ends of the second lap
+    angle = np.linspace(1.5, 4.8, 300)  # away from the steps at both ends of a lap
     s, n = project_path(curve_of(circuit), *beside(bean, angle, 0.0))
-    assert np.abs(n).max() < 0.25  # the four laps' mean would lie 0.75 m off, their median 0
+    assert np.abs(n).max() < 0.25  # the middle of all four would lie 1.5 m off
     left = at_places(circuit.length_m, circuit.left, s)
     np.testing.assert_allclose(left, 3.0 + HALF_CAR_M, atol=0.4)
 

@@ -54,6 +54,14 @@ def test_wild_first_stamp_moves_nothing(put):
     assert np.abs(recording.channels["speed"].time).max() < N / 10
 
 
+@pytest.mark.parametrize("off", [8.0, 900.0, -900.0])
+def test_a_stamp_far_from_those_around_it_is_filled(put, off):
+    """50 usual steps of 0.1 s and 2 s are 7 s: within, a late row would be sorted."""
+    recording = read_log(log(put, "time (s)", lambda i: i / 10 + (off if i == 20 else 0.0)))
+    np.testing.assert_allclose(recording.channels["speed"].time, np.arange(N) / 10, atol=1e-9)
+    assert len(recording.messages) == 1
+
+
 @pytest.mark.parametrize("offset", ["Z", "+02:00", "-0530", "+02", " UTC"])
 def test_offsets_from_utc(put, offset):
     hours = {"+02:00": 2.0, "-0530": -5.5, "+02": 2.0}.get(offset, 0.0)

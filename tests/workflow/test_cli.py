@@ -368,8 +368,11 @@ def test_interrupt_from_outside_ends_the_process(place: dict[str, Path], tmp_pat
     assert not (tmp_path / "x").exists()
 
 
-def test_a_reader_that_has_enough_is_no_error(place: dict[str, Path]):
-    command = [sys.executable, "-m", "lapwright.cli", "inspect", str(place["log"])]
+@pytest.mark.parametrize("size", ["much", "little"])
+def test_a_reader_that_has_enough_is_no_error(size: str, place: dict[str, Path], tmp_path: Path):
+    """Much is written while the program runs, little when it ends."""
+    log = place["log"] if size == "much" else tmp_path / "none.csv"
+    command = [sys.executable, "-m", "lapwright.cli", "inspect", str(log)]
     with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE) as process:
         assert process.stdout is not None
         process.stdout.close()

@@ -68,16 +68,15 @@ def find_alike(data: bytes) -> Alike | None:
     # what stands between the points and what their groups hold, in turn
     pieces = expression.split(text)
     gaps = pieces[:: len(names) + 1]
-    starts = _find_all(data, f"<{tag}".encode())
-    # a point holds one of each, so as many of all leave none that is written otherwise
-    if len(gaps) < 2 or not len(gaps) - 1 == len(starts) == text.count(f"</{tag}>"):
+    if len(gaps) < 2:  # a sign in the first point means more than itself
         return None
     parting = {gap for gap in set(gaps[1:-1]) if gap.strip(_SPACE)}
     firsts = [0, *(i for i, gap in enumerate(gaps[1:-1], 1) if gap in parting)]
     rest = example.join([gaps[0], *(gaps[i] for i in firsts[1:]), gaps[-1]])
     if rest.count("trkpt") != 2 * len(firsts) or "<!" in rest:
-        return None
+        return None  # between the points, or in the first, there are others
     texts = {name: pieces[i :: len(names) + 1] for i, name in enumerate(names, 1)}
+    starts = _find_all(data, f"<{tag}".encode())
     return Alike(starts, np.array(firsts), rest.encode("latin-1"), texts)
 
 
