@@ -35,6 +35,8 @@ SAME_LENGTH = 0.03
 SPACING_M = 5.0
 #: Of more laps than these the median line is no better.
 ENOUGH_LAPS = 100
+#: Nor does the road's height need more samples of a recording than these.
+ENOUGH_HEIGHTS = 200_000
 #: A lap's end is led into its beginning over this distance to both sides, m.
 SEAM_M = 150.0
 
@@ -188,7 +190,9 @@ def _heights(
     boxes = curve.s.size // 4
     place, height = [], []
     for motion, h in known:
-        s, n = project_path(curve, motion.x, motion.y, motion.heading)
+        few = max(h.size // ENOUGH_HEIGHTS, 1)
+        h = h[::few]
+        s, n = project_path(curve, motion.x[::few], motion.y[::few], motion.heading[::few])
         near = np.abs(n) < SAME_PLACE_M
         place.append(np.mod(s[near], curve.length_m))
         height.append(h[near])

@@ -109,8 +109,11 @@ def _build_table(source: Source, points: Points, said: Sequence[Message]) -> tup
 
 
 def _numbers(texts: Sequence[str]) -> Array:
-    series = pl.Series(texts, dtype=pl.String).str.strip_chars().cast(pl.Float64, strict=False)
-    return series.to_numpy(writable=True)
+    series = pl.Series(texts, dtype=pl.String)
+    numbers = series.cast(pl.Float64, strict=False)
+    if numbers.null_count():
+        numbers = series.str.strip_chars().cast(pl.Float64, strict=False)
+    return numbers.to_numpy(writable=True)
 
 
 def _label(name: str) -> Label:

@@ -171,7 +171,9 @@ def _take_alike(data: bytes, file: str) -> Points | None:
         whole=number,
     )
     for name in (n for n in alike.texts if not n.startswith("@")):
-        texts = list(map(str.strip, alike.texts[name]))
+        texts = list(alike.texts[name])
+        if " " in "".join(texts):
+            texts = list(map(str.strip, texts))
         if all(texts):
             points.texts[name] = (list(range(number)), texts)
         elif rows := [row for row, text in enumerate(texts) if text]:
