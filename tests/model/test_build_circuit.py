@@ -274,6 +274,7 @@ def test_circuit_turned_round_describes_the_same_things():
         ({"left": np.full(40, 7000.0)}, "a width of 7e[+]03 m"),
         ({"x": np.full(40, np.nan)}, "not finite"),
         ({"x": np.zeros(40), "y": np.zeros(40)}, "distinct points"),
+        ({"x": 1e300 + np.zeros(40)}, "A point lies at 1e[+]300 m"),
         ({"left": np.zeros(40), "right": np.zeros(40)}, "m wide at"),
     ],
 )

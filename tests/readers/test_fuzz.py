@@ -190,7 +190,7 @@ def test_points_beyond_the_earth(fuzzer, tmp_path):
     path = tmp_path / "c.xodr"
     seed = fuzzer.make_seeds("opendrive")[0]
     path.write_bytes(re.sub(rb' y="[^"]*"', b' y="1e308"', seed))
-    with pytest.raises(InputError, match=r"A point lies at 1e\+308 m"):
+    with pytest.raises(InputError, match='y of geometry is "1e308"'):
         read_circuit([path])
 
 
