@@ -10,7 +10,7 @@ import polars as pl
 import pyproj
 import pytest
 
-from lapwright.demo import DRIVERS, Day, Sensors, Session, Style, make_session
+from lapwright.demo import DRIVERS, Day, Sensors, Session, Style, make_session, write_demo
 from lapwright.demo import layout as ly
 from lapwright.demo.sensors import measure
 
@@ -101,6 +101,20 @@ def test_the_same_seed_gives_the_same_bytes(tmp_path: Path) -> None:
     assert texts[0] == texts[1]
     other = make_session("hasty", 1, 9, costs=False).write(tmp_path / "other")
     assert other.log.read_bytes() != texts[0]
+
+
+def test_nobody_writes_what_stands_beside_the_road_but_the_coach(tmp_path: Path) -> None:
+    """It is read while the pupils are still driving, and was found empty then."""
+    with write_demo(tmp_path, laps=1, pupil_laps=1) as written:
+        coach = written.wait_for_coach()
+        held = (coach.survey, coach.landmarks, coach.spans, coach.car)
+        before = [(path.stat().st_mtime_ns, path.stat().st_size) for path in held]
+    logs = written.wait_for_pupils()
+    assert [(path.stat().st_mtime_ns, path.stat().st_size) for path in held] == before
+    assert all(size > 0 for _, size in before)
+    assert len({coach.log, *logs}) == 6
+    pupil = make_session("hasty", 1, 8, costs=False).write_log(tmp_path / "alone")
+    assert list(pupil.parent.iterdir()) == [pupil]
 
 
 def test_sensor_errors_are_as_asked(coach: Session) -> None:

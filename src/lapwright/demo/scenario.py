@@ -37,7 +37,7 @@ class Written:
     """The files of the scenario, which are still being written."""
 
     coach: Future[Paths]
-    pupils: tuple[Future[Paths], ...]
+    pupils: tuple[Future[Path], ...]
 
     def wait_for_coach(self) -> Paths:
         """Wait for the coach's log and what stands beside the road."""
@@ -45,7 +45,7 @@ class Written:
 
     def wait_for_pupils(self) -> tuple[Path, ...]:
         """Wait for the pupils' logs."""
-        return tuple(pupil.result().log for pupil in self.pupils)
+        return tuple(pupil.result() for pupil in self.pupils)
 
 
 def coach_session(laps: int = 12, seed: int = 20, driver: Driver | None = None) -> Session:
@@ -76,19 +76,20 @@ def write_demo(
     They are being driven on entry, the coach first; all is written on leaving without an error.
     """
 
-    def write(name: str) -> Paths:
-        coach = name == "coach"
-        session = (
-            coach_session(laps, driver=ON_KERBS) if coach else _pupil_session(name, pupil_laps)
-        )
-        return session.write(directory, style)
+    def write_coach() -> Paths:
+        return coach_session(laps, driver=ON_KERBS).write(directory, style)
+
+    def write_pupil(name: str) -> Path:
+        # the log alone: what stands beside the road is the coach's, and may be being read
+        return _pupil_session(name, pupil_laps).write_log(directory, style)
 
     pool = ThreadPoolExecutor(2)
     try:
-        coach = pool.submit(write, "coach")
-        pupils = tuple(pool.submit(write, name) for name in PUPILS)
+        coach = pool.submit(write_coach)
+        pupils = tuple(pool.submit(write_pupil, name) for name in PUPILS)
         yield Written(coach, pupils)
-        for one in (coach, *pupils):
-            one.result()
+        coach.result()
+        for pupil in pupils:
+            pupil.result()
     finally:
         pool.shutdown(cancel_futures=True)

@@ -61,6 +61,10 @@ class Session:
         """Write the log as CSV or Parquet, the circuit as CSV; return their paths."""
         return writing.write_session(self, Path(directory), style or writing.Style())
 
+    def write_log(self, directory: str | Path, style: writing.Style | None = None) -> Path:
+        """Write the log alone; return its path."""
+        return writing.write_driven(self, Path(directory), style or writing.Style())
+
 
 def survey_of(circuit: rd.Circuit, every_m: int = 3) -> Survey:
     """Survey the circuit at about ``every_m``."""

@@ -208,19 +208,26 @@ def car_text(session: Session) -> str:
     )
 
 
-def write_session(session: Session, directory: Path, style: Style, name: str = "") -> Paths:
-    """Write all files of a session under ``directory``; the log is named after the driver."""
+def write_driven(session: Session, directory: Path, style: Style, name: str = "") -> Path:
+    """Write the log alone under ``directory``, named after the driver."""
     directory.mkdir(parents=True, exist_ok=True)
     stem = name or session.driver.name.lower().replace(" ", "_")
+    path = directory / f"{stem}.{style.file}"
+    write_log(session, path, style)
+    return path
+
+
+def write_session(session: Session, directory: Path, style: Style, name: str = "") -> Paths:
+    """Write all files of a session under ``directory``; the log is named after the driver."""
+    log = write_driven(session, directory, style, name)
     place = session.circuit.name.lower()
     paths = Paths(
-        directory / f"{stem}.{style.file}",
+        log,
         directory / f"{place}_survey.csv",
         directory / f"{place}_landmarks.csv",
         directory / f"{place}_spans.csv",
         directory / "car.toml",
     )
-    write_log(session, paths.log, style)
     paths.survey.write_text(survey_text(session), encoding="utf-8")
     paths.landmarks.write_text(landmarks_text(session), encoding="utf-8")
     paths.spans.write_text(spans_text(session), encoding="utf-8")
