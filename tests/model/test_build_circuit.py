@@ -271,7 +271,7 @@ def test_circuit_turned_round_describes_the_same_things():
     [
         ({"right": np.full(40, -1.0)}, "negative"),
         ({"left": np.full(40, np.nan)}, "missing"),
-        ({"left": np.full(40, 7000.0)}, "a width of 7e[+]03 m"),
+        ({"left": np.full(40, 7000.0)}, "a width of 7000 m; widths must be in metres"),
         ({"x": np.full(40, np.nan)}, "not finite"),
         ({"x": np.zeros(40), "y": np.zeros(40)}, "distinct points"),
         ({"x": 1e300 + np.zeros(40)}, "A point lies at 1e[+]300 m"),

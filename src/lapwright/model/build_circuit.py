@@ -85,7 +85,7 @@ def build_circuit_from_centre(
     if any((w < 0).any() or not np.isfinite(w).all() for w in widths):
         raise UsageError("right, left: some widths are negative or missing.")
     if (widest := max(float(w.max()) for w in widths)) > WIDEST_M:
-        raise UsageError(f"right, left: a width of {widest:.3g} m; widths must be in metres.")
+        raise UsageError(f"right, left: a width of {widest:.6g} m; widths must be in metres.")
     curve = fit_closed_curve(px, py, wavelength_m=5.0, step_m=step_m)
     head = at_places(curve.length_m, curve.heading - _turned(curve), _places(curve, px, py))
     head += 2 * np.pi * total_turn(curve) * _places(curve, px, py) / curve.length_m
